@@ -467,10 +467,10 @@ def test_a_second_click_does_not_answer_the_question_that_comes_next(page, desk)
 
 
 def test_a_step_of_bring_up_is_named_goes_on_by_the_large_button_and_can_be_stopped(page, desk):
-    asked = {"id": "q1", "kind": "choose", "where": "Step 1 of 9: The board says hello", "text": "Ready?", "about": "", "passed": "",
+    asked = {"id": "q1", "kind": "choose", "where": "Step 1 of 9: The board answers", "text": "Ready?", "about": "", "passed": "",
              "choices": [{"word": "go", "meaning": ""}]}  # fmt: skip
     opened = desk(questions=[asked])
-    expect(page.locator(".question")).to_contain_text("Step 1 of 9: The board says hello")
+    expect(page.locator(".question")).to_contain_text("Step 1 of 9: The board answers")
     expect(step(page)).to_have_text("Go on")
     step(page).click()
     motor = {

@@ -12,8 +12,8 @@ def test_the_walk_is_made_again_and_is_the_same():
     assert bring_up_walk.PICTURE.read_text(encoding="utf-8") == picture, how
     # What the newcomer's machine had wrong was found, all of it.
     for found in (
-        "the two are exchanged",
-        "the two motors are exchanged",
+        "the two are swapped",
+        "the two motors are swapped",
         "turns the wrong way",
         "its arm points the other way",
     ):

@@ -84,7 +84,7 @@ def test_lost_steps_are_found_to_the_step_and_stop_the_drawing_between_pens(tmp_
             self.reached = max(self.reached, record)
 
     book = Book()
-    with pytest.raises(Drifted, match=r"lost its place: x [+-]\d+\.\d+ mm .*the limit is 0.3 mm") as caught:
+    with pytest.raises(Drifted, match=r"lost its position: x [+-]\d+\.\d+ mm .*the limit is 0.3 mm") as caught:
         draw(tmp_path, [FAR, NEAR], [0, 1], ALWAYS, faults=SLIPS, seen=book)
     lost, _ = read_trace(tmp_path / "run.tape").lost_steps
     assert lost > 100
@@ -169,9 +169,9 @@ def test_what_the_user_says_comes_before_what_the_rig_file_says():
     assert DriftCheck.of(rig, "start, pens", 0.1) == DriftCheck(frozenset(("start", "pens")), 0.1)
     assert DriftCheck.of(rig, "none") == DriftCheck(frozenset(), 0.5)
     assert rig.fingerprint() == HOMING.fingerprint()
-    with pytest.raises(InputError, match="a drift check at 'noon' is not known"):
+    with pytest.raises(InputError, match="--check-drift 'noon' is not a moment"):
         DriftCheck.of(rig, "noon")
-    with pytest.raises(InputError, match="a drift limit of -1 mm is no length"):
+    with pytest.raises(InputError, match="a drift limit of -1 mm is not above 0"):
         DriftCheck.of(rig, "end", -1.0)
     with pytest.raises(InputError, match="has no endstops"):
         DriftCheck.of(BY_HAND, "end")
@@ -203,7 +203,7 @@ def test_drift_on_the_command_line(place, capsys):
 
     slips = ["draw", "pens.svg", "--keep", "--port", "virtual:pull_out_a_hz=8000"]
     assert cli.run([*slips, "--check-drift", "pens"]) == 3
-    assert "lost its place: x " in capsys.readouterr().err
+    assert "lost its position: x " in capsys.readouterr().err
     (story,) = journal.unfinished()
     assert (story.ended, story.strokes_done) == ("failed", 1)
     assert abs(drawing_log.entries()[0].drift_x_mm) > 0.3
@@ -211,7 +211,7 @@ def test_drift_on_the_command_line(place, capsys):
     assert cli.run([*slips, "--check-drift", "end"]) == 3
     out, errors = capsys.readouterr()
     assert "at the end: x " in out
-    assert "further off at the end than 0.3 mm" in errors
+    assert "at the end the machine was off by more than 0.3 mm" in errors
     assert drawing_log.entries()[0].outcome == "finished"
     assert cli.run([*slips, "--check-drift", "end", "--drift-limit", "400"]) == 0
     assert cli.run(["log"]) == 0

@@ -80,7 +80,7 @@ def test_a_machine_that_loses_nearly_all_its_steps_ends_in_a_table_and_a_verdict
     table = Console(file=io.StringIO(), width=60)
     table.print(exercise_report.tally_table(tally, SMALL))
     heads, *rows = table.file.getvalue().splitlines()
-    assert heads.split() == ["towards", "mm/s", "bouts", "moves", "way", "lost", "in", "most", "lost"]
+    assert heads.split() == ["towards", "mm/s", "bouts", "moves", "distance", "lost", "in", "most", "lost"]
     assert len(rows) == len({(bout.axis, bout.sense, bout.share) for bout in tally.bouts})
 
 

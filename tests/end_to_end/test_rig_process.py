@@ -106,7 +106,7 @@ def test_a_board_with_other_code_is_refused(monkeypatch):
     transport = open_transport("virtual", rig=BY_HAND)
     try:
         monkeypatch.setattr(board_files, "digest", lambda: 12345)
-        with pytest.raises(Mismatch, match=r"the board's code .* is not the one"):
+        with pytest.raises(Mismatch, match=r"the board's code .* does not match this host's"):
             Session(transport, BY_HAND).greet()
     finally:
         transport.discard()

@@ -110,9 +110,9 @@ def test_a_person_is_told_which_failed(capsys):
     [
         (["quay.svg", "sub/quay.svg"], "files of the same name"),
         (["quay.svg", "quay.svg"], "files of the same name"),
-        (["quay.svg", "buoy.svg", "-o", "all.lw"], "is one program"),
-        (["quay.svg", "old.lw"], "planned already"),
-        (["quay.svg", "buoy.svg", "--text", "Ahoy"], "only one thing"),
+        (["quay.svg", "buoy.svg", "-o", "all.lw"], "names one program"),
+        (["quay.svg", "old.lw"], "a planned program"),
+        (["quay.svg", "buoy.svg", "--text", "Ahoy"], "only one of them"),
         (["quay.svg", "buoy.svg", "-o", "torn.svg"], "cannot be a folder"),
         (["--cluster", "tcp://127.0.0.1:1"], "none was named"),
     ],

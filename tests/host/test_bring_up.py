@@ -203,7 +203,7 @@ def test_another_kind_of_kinematics_is_seen_from_the_first_move(tmp_path):
         ("dead_y=1", "switches", "y switch is missing"),
         ("stuck_x=1", "switches", "x switch is stuck"),
         pytest.param("stuck_y=1", "switches", "y switch is stuck", marks=pytest.mark.slow),
-        ("swapped_motors=1", "motor-a", "the two motors are exchanged"),
+        ("swapped_motors=1", "motor-a", "the two motors are swapped"),
         pytest.param("still_a=1", "motor-a", "motor a did not move", marks=pytest.mark.slow),
         ("still_b=1", "motor-b", "motor b did not move"),
     ],
@@ -264,7 +264,7 @@ def test_back_again_skip_help_and_nonsense(tmp_path):
     # Without drivers, motor A asks whether it should be done all the same; first no (left out), then yes for motor B.
     assert walk.walked.states["motor-a"] == "skipped"
     assert walk.walked.states["motor-b"] == "done"
-    assert "rest on it" in walk.person.texts("caution")
+    assert "depend on it" in walk.person.texts("caution")
     assert "did not understand 'what?'" in walk.person.texts("next")
     assert "another" not in walk.person.texts("good")
     assert walk.walked.stopped
@@ -414,7 +414,7 @@ def test_switches_that_scatter_are_measured_for_what_they_are(tmp_path):
         assert 0.025 < float(found[1]) < 0.1
         assert float(found[2]) == pytest.approx(4 * float(found[1]), abs=0.002)
     assert walk.walked.states["repeatability"] == "failed"
-    assert "keeps a seam from showing" in walk.person.texts("found")
+    assert "a joint of two lines does not show" in walk.person.texts("found")
 
 
 def test_a_machine_that_loses_steps_does_not_pass_for_repeatable(tmp_path):

@@ -76,7 +76,9 @@ def test_output_that_goes_to_a_full_disk(words, small):
         _, errors = process.communicate(timeout=60)
     assert process.returncode == 2
     said = errors.removeprefix("machine: the default rig\n")
-    assert said == "linewright: the output cannot be written: No space left on device\n  next: make room on its disk\n"
+    assert (
+        said == "linewright: the output cannot be written: No space left on device\n  next: free space on that disk\n"
+    )
 
 
 @pytest.mark.parametrize("words", [("plan", "small.svg", "--no-pictures"), ("draw", "small.svg")])
@@ -155,10 +157,10 @@ def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, mean
         (("board", "jog", "1"), "Y is missing: mm down; with --to, the place itself"),
         (("lines", "small.svg"), "--output is missing: the SVG of plain strokes to write"),
         (("drow",), "there is no command 'drow' (do you mean draw?)"),
-        (("draw", "--effort"), "--effort: what stands behind it is missing"),
+        (("draw", "--effort"), "--effort: its value is missing"),
         (
             ("draw", "my", "heron.svg"),
-            "heron.svg: that is more than this command takes; put a name with blanks in quotes",
+            "heron.svg: this command takes fewer arguments; put a name with spaces in quotes",
         ),
         (("tape", "nowhere.tape"), "cannot read the tape nowhere.tape: No such file or directory"),
     ],
@@ -303,7 +305,7 @@ def test_looking_at_a_kept_plan_does_not_pretend_to_move_it(words, small, tmp_pa
     assert cli.run(["plan", str(job), "--no-pictures"]) == 0
     capsys.readouterr()
     assert cli.run(["plan", str(job), "--no-pictures", *words]) == 2
-    assert "has its place on the sheet" in capsys.readouterr().err
+    assert "is a planned program" in capsys.readouterr().err
 
 
 def test_rig_default_prints_the_commented_default(tmp_path, capsys):

@@ -159,7 +159,7 @@ def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ([], "nothing to draw was named"),
+        ([], "no picture to draw was named"),
         (["a.svg", "--text", "b"], "SOURCE and --text were given"),
         (["--text", "a", "--pattern", "wheels"], "--text and --pattern were given"),
         (["--text", "a", "--as", "wheels"], "--text does not go with wheels"),

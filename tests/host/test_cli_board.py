@@ -208,7 +208,7 @@ def test_tables_for_people(capsys, no_switches):
     assert cli.run(["board", "pen", "down"]) == 0
     assert "pen at 1600 us (down)" in capsys.readouterr().out
     assert cli.run(["board", "pen", "1450"]) == 0
-    assert "pen at 1450 us (down, or at a height of its own)" in capsys.readouterr().out
+    assert "pen at 1450 us (down, or at another height)" in capsys.readouterr().out
     assert cli.run(["board", "cut"]) == 0
     assert "motors off, pen up" in capsys.readouterr().out
 

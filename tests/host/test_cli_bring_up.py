@@ -46,7 +46,7 @@ def test_typed_answers_find_a_reversed_motor_and_stop(tmp_path):
     assert "(virtual rig: the carriage went 2.0 mm left)" in done.stderr
     # And it carries on there.
     done = run("--rig", "rig.toml", "--port", "virtual", typed="stop\n")
-    assert "Carrying on" in done.stdout
+    assert "Continuing the bring-up" in done.stdout
     assert "5 of 9" in done.stdout
     assert "1 of 9" not in done.stdout
 
@@ -54,7 +54,7 @@ def test_typed_answers_find_a_reversed_motor_and_stop(tmp_path):
 def test_nobody_answers(tmp_path):
     done = run("--rig", "rig.toml", typed="")
     assert done.returncode == 2
-    assert "nobody answers any more; the machine stands, pen up, motors free" in done.stderr
+    assert "the input has ended before bring-up was done; the machine is at rest, pen up, motors off" in done.stderr
     assert (tmp_path / "rig.toml").read_text() == Rig.default_text()
 
 
@@ -82,7 +82,7 @@ def test_real_machines_need_their_rig_file_and_their_own_eyes(capsys):
     assert cli.run(["board", "bring-up", "--port", "serial:/dev/none"]) == 2
     assert "needs the rig file" in capsys.readouterr().err
     assert cli.run(["board", "bring-up", "--port", "serial:/dev/none", "--rig", "rig.toml", "--show-me"]) == 2
-    assert "the eyes and fingers are yours" in capsys.readouterr().err
+    assert "you answer the questions yourself" in capsys.readouterr().err
     assert cli.run(["board", "bring-up", "--rig", "rig.toml", "--port", "serial:/dev/none"]) == 3
 
 
@@ -176,7 +176,7 @@ def test_whoever_thinks_for_a_while_in_a_terminal_loses_nothing(tmp_path):
             shown += piece.decode()
     os.close(ours)
     assert bring_up.wait(60) == 130
-    assert "We leave it here" in shown
+    assert "Bring-up stops here" in shown
     assert "Traceback" not in shown
 
 

@@ -169,7 +169,7 @@ def test_keys_on_a_terminal(place):
     terminal.press("q")
     assert terminal.exit_code() == 130
     assert "stopped" in terminal.text
-    assert "`linewright resume` carries on with this drawing" in terminal.text
+    assert "`linewright resume` continues this drawing" in terminal.text
     assert "all within limits" in terminal.text
     assert journal.unfinished()[0].ended == "abandoned"
 
@@ -207,7 +207,7 @@ def test_part_of_a_drawing(place, capsys):
     assert drawing_log.entries(1)[0].first_stroke == 1
     for more, message in (
         (["--only", "pen=green"], "its pens: #aa0000, #0000aa"),
-        (["--only", "green"], "names no part"),
+        (["--only", "green"], "is not of the form"),
         (["--from-stroke", "3"], "there is no stroke 3: this drawing has 1 to 2"),
         (["--speed", "5"], "10 to 100"),
     ):
@@ -250,7 +250,7 @@ def test_where_nobody_can_say_that_the_sheet_lies_where_it_lay_a_real_machine_is
         words = ["resume", "--port", "serial:/dev/none", *more]
         assert cli.run(words) == 2
         said = "".join(capsys.readouterr())
-        assert "nobody is there to say whether the sheet still lies where it lay" in said
+        assert "there is no terminal to ask whether the sheet still lies in place" in said
         assert "--yes" in said
         assert tasks == []
         assert cli.run([*words, "--yes"]) == 0
@@ -306,7 +306,7 @@ def test_where_nobody_can_press_enter_no_pen_is_taken_for_changed(place):
     process.stdin.close()
     process.stdin = None
     said = ""
-    while "nobody is there to press Enter" not in said:
+    while "nobody can press Enter" not in said:
         line = process.stderr.readline()
         assert line, said
         said += line
@@ -342,7 +342,7 @@ def test_what_was_stopped_says_how_to_carry_on_and_is_not_called_abandoned(place
     wait_for_strokes(1)
     process.send_signal(signal.SIGINT)
     _, errors = process.communicate(timeout=60)
-    assert errors.endswith("`linewright resume` carries on with this drawing\n")
+    assert errors.endswith("`linewright resume` continues this drawing\n")
     assert cli.run(["resume", "--show"]) == 0
     shown = capsys.readouterr().out
     assert "stopped by you, with the pen up" in shown
@@ -364,7 +364,7 @@ def test_a_board_that_dies_in_mid_drawing_is_answered_with_resume(place):
         board.communicate()
     _, errors = process.communicate(timeout=60)
     assert process.returncode == 3, errors
-    assert "then `linewright resume` carries on with this drawing" in errors
+    assert "then `linewright resume` continues this drawing" in errors
     assert "try again" not in errors
     (story,) = journal.unfinished()
     (entry,) = drawing_log.entries()
@@ -407,7 +407,7 @@ def test_sigterm_again_leaves_a_drawing_that_does_not_stop(place):
         process.kill()
         process.communicate()
     assert process.returncode == 128 + signal.SIGTERM
-    assert "left while the pen was moving; the board stops by itself, with the pen up" in errors
+    assert "stopped at once, while the pen was moving; the board stops by itself and raises the pen" in errors
 
 
 @pytest.mark.parametrize(
@@ -531,7 +531,7 @@ def test_what_is_not_the_same_is_refused(place, capsys):
         assert cli.run(["resume", "--json", *words]) == 2
         return str(json.loads(capsys.readouterr().out)["error"])
 
-    assert "there is no drawing to carry on" in refused()
+    assert "there is no drawing to resume" in refused()
     process = draw_in_real_time()
     wait_for_strokes(1)
     process.kill()
@@ -554,7 +554,7 @@ def test_a_finished_drawing_leaves_no_journal(place, capsys):
 def test_a_drawing_is_drawn_where_no_journal_can_be_kept(place, monkeypatch, capsys):
     monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
     assert cli.run(["draw", "pens.svg", "--rig", "rig.toml"]) == 0
-    assert "cannot be carried on if it breaks off" in capsys.readouterr().err
+    assert "cannot be resumed if it is interrupted" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

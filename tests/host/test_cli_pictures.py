@@ -125,7 +125,7 @@ def test_compare_names_what_it_cannot_do(photo, tmp_path, capsys):
     assert "c.svg does not end in .png" in capsys.readouterr().err
     Image.new("L", (40, 30), 255).save(tmp_path / "white.png")
     assert cli.run(["compare", "white.png", "--sheet", "50x50mm"]) == 2
-    assert "no method has found anything to draw" in capsys.readouterr().err
+    assert "no method finds anything to draw" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

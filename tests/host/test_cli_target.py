@@ -122,7 +122,7 @@ def test_the_rig_without_a_file_can_be_the_usual_one(place, capsys):
     assert cli.run(["rig", "use", "any.toml"]) == 0
     assert machines.usual() is not None
     assert cli.run(["rig", "use", "default"]) == 0
-    assert "commands mean the default rig" in capsys.readouterr().out
+    assert "commands use the default rig" in capsys.readouterr().out
     assert machines.usual() is None
 
 

@@ -70,7 +70,7 @@ def test_too_little_memory_is_said_and_is_no_bug(monkeypatch, capsys):
     Path("lines.svg").write_text(SVG.format('<path d="M10 10h20" stroke="black" fill="none"/>'))
     assert cli.run(["plan", "lines.svg"]) == 2
     errors = capsys.readouterr().err
-    assert "there is not enough memory for it" in errors
+    assert "not enough memory for this command" in errors
     assert "bug" not in errors
 
 

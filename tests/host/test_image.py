@@ -98,18 +98,18 @@ def test_the_chip_is_told_by_the_family(data, chip, firmware):
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"", "is no UF2 file"),
-        (b"MZ" + bytes(1022), "is no UF2 file"),
-        (uf2()[:-1], "is cut off"),
-        (uf2()[:-512], "4 of 5 blocks are there"),
-        (uf2(number=0), "1 of 5 blocks are there"),
-        (uf2(number=5), "block 0 is not whole"),
-        (uf2()[:-2] + b"xx", "block 4 is not whole"),
-        (uf2()[:512] + bytes(512), "block 1 is not whole"),
+        (b"", "is not a UF2 file"),
+        (b"MZ" + bytes(1022), "is not a UF2 file"),
+        (uf2()[:-1], "not a multiple of the block size, 512"),
+        (uf2()[:-512], "has 4 of 5 blocks"),
+        (uf2(number=0), "has 1 of 5 blocks"),
+        (uf2(number=5), "block 0 is invalid"),
+        (uf2()[:-2] + b"xx", "block 4 is invalid"),
+        (uf2()[:512] + bytes(512), "block 1 is invalid"),
         (uf2(OTHER), "is for 0x68ed2b88"),
         (uf2() + uf2(RP2350), "is for 0xe48bff56, 0xe48bff59"),
         (uf2(ABSOLUTE), "is for no chip"),
-        (uf2(flags=0), "does not say which chip"),
+        (uf2(flags=0), "does not state its chip"),
     ],
 )
 def test_what_is_no_whole_image_for_these_chips_is_refused(data, words, firmware, drive):
@@ -129,7 +129,7 @@ def test_an_image_for_another_chip_is_refused_before_anything_is_written(drive, 
 
 @pytest.mark.parametrize(
     ("found", "words"),
-    [([], "no board in BOOTSEL mode"), (["a", "b"], "several boards"), (["a"], "is no drive of a board")],
+    [([], "no drive of a board in BOOTSEL mode"), (["a", "b"], "several boards"), (["a"], "is not a board's drive")],
 )
 def test_which_drive_is_meant_must_be_plain(found, words, monkeypatch, tmp_path):
     monkeypatch.setattr(drives, "holding", lambda _name: [tmp_path / one for one in found])
@@ -139,13 +139,13 @@ def test_which_drive_is_meant_must_be_plain(found, words, monkeypatch, tmp_path)
 
 def test_another_kind_of_board_is_refused(drive):
     (drive / "INFO_UF2.TXT").write_text(INFO.format("SAMD21G18A-v0"))
-    with pytest.raises(InputError, match="calls itself 'SAMD21G18A-v0'"):
+    with pytest.raises(InputError, match="reports 'SAMD21G18A-v0'"):
         image.find_drive(drive)
 
 
 def test_a_board_that_does_not_restart_is_an_error(drive, firmware, monkeypatch):
     monkeypatch.setattr(image, "RESTART_S", 0.1)
-    with pytest.raises(FlashError, match="does not restart"):
+    with pytest.raises(FlashError, match="has not restarted"):
         image.put(image.read(firmware), drive, "rp2040")
 
 

@@ -73,7 +73,7 @@ def test_a_photograph_gets_the_settings_that_keep_a_time_for_the_whole_sheet(fol
     # Some seconds less than wished for: alone, each of the two comes from the park and goes back there.
     assert 0.5 * full_s <= takes_s(replace(ramp, method=method), words) <= 0.6 * full_s
     assert laying_out.within(whole, ramp, "hatching", RIG, Quiet(), 10 * full_s)[0] == "hatching"
-    with pytest.raises(InputError, match="lies beside it takes"):
+    with pytest.raises(InputError, match="the other items alone take"):
         laying_out.within(whole, ramp, "hatching", RIG, Quiet(), 0.5 * takes_s(words))
 
 

@@ -142,5 +142,5 @@ def test_a_port_that_is_not_there_is_a_link_error():
 
 
 def test_nothing_to_carry_on_is_said():
-    with pytest.raises(InputError, match="there is no drawing to carry on"):
+    with pytest.raises(InputError, match="there is no drawing to resume"):
         lw.resume()

@@ -431,8 +431,8 @@ def test_a_sentence_is_drawn_like_any_picture(server, command, capsys):
 def test_a_sentence_is_kept_and_made_anew(server, capsys):
     setup_maker(server)
     for more, words in (
-        ((), "the picture is kept as"),
-        ((), "a picture of these words is kept"),
+        ((), "the picture is saved as"),
+        ((), "using the saved picture of these words"),
         (("--anew",), "kept as"),
     ):
         assert cli.run(["lines", "--sentence", WORDS, "-o", "a.svg", *more]) == 0
@@ -459,7 +459,7 @@ def test_a_maker_is_checked_and_tried(server, capsys):
     setup_maker(server, "picture")
     assert cli.run(["maker", "check"]) == 0
     out = capsys.readouterr().out
-    assert "the file is sound" in out
+    assert "the file is valid" in out
     assert SECRET not in out
     assert cli.run(["maker", "check", "--sentence", WORDS, "--json"]) == 0
     assert Path(json.loads(capsys.readouterr().out)["picture"]).read_bytes() == png()
@@ -473,7 +473,7 @@ def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
     assert "there is no program 'my-painter'" in capsys.readouterr().err
     path.write_text(f"[command]\nwords = ['{sys.executable}', '{{sentence}}']", encoding="utf-8")
     assert cli.run(["maker", "check"]) == 0
-    assert "the file is sound" in capsys.readouterr().out
+    assert "the file is valid" in capsys.readouterr().out
     path.write_text("mine", encoding="utf-8")
     assert cli.run(["maker", "new"]) == 2
     assert "is there already" in capsys.readouterr().err

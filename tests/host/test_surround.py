@@ -122,6 +122,6 @@ def test_what_cannot_have_a_frame_says_so(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     assert run(["plan", "--text", "Quay", "-o", "quay.lw", "--no-pictures", "--caption", "words"]) == 0
     assert run(["draw", "quay.lw", "--frame"]) == 2
-    assert "has its place on the sheet" in capsys.readouterr().err
+    assert "is a planned program" in capsys.readouterr().err
     assert run(["plan", "--text", "Quay", "--poster", "--size", "500", "-o", "sheets", "--frame"]) == 2
     assert "a poster gets no frame" in capsys.readouterr().err

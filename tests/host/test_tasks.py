@@ -142,7 +142,7 @@ def test_a_plan_leaves_the_files_that_are_wanted(place):
 
 def test_a_kept_program_is_not_planned_anew(place):
     planning.write(planned(place).program, "quay.svg", Outputs(place / "quay.lw"))
-    with pytest.raises(InputError, match="has its place on the sheet"):
+    with pytest.raises(InputError, match="is a planned program"):
         planning.plan(PlanTask("quay.lw", Rig.load(place / "rig.toml"), lines=Lines("hatching")), Quiet())
 
 
@@ -248,7 +248,7 @@ def test_where_no_journal_can_be_kept_that_is_said_and_it_is_drawn(place, monkey
     monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
     person = Person()
     assert drawing.draw(task_for(place), person).finished
-    assert any("cannot be carried on if it breaks off" in note for note in person.notes)
+    assert any("cannot be resumed if it is interrupted" in note for note in person.notes)
 
 
 def test_drift_beyond_the_limit_is_told(place):
@@ -272,7 +272,7 @@ def test_a_servo_goes_beyond_the_pens_own_heights_only_where_somebody_says_so(pl
     """The default rig's heights are 1300 and 1600 us, and its board takes 200 us more."""
     real = replace(of_rig(place / "rig.toml"), port="serial:/dev/none", board="rp2040")
     for height in ("500", "1099", "1801", "9" * 5000):
-        with pytest.raises(InputError, match=r"outside 1100..1800|no height"):
+        with pytest.raises(InputError, match=r"outside 1100..1800|not a pen height"):
             hand_moves.pen(real, Person(), height, tried=True)
     with pytest.raises(InputError, match="stall current") as refused:
         hand_moves.pen(real, Quiet(), "1750")

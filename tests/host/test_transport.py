@@ -64,9 +64,9 @@ def test_much_at_once(peers):
 def test_a_peer_that_leaves_is_a_port_error(peers):
     transport, peer = peers
     peer.close()
-    with pytest.raises(PortError, match="has gone while reading"):
+    with pytest.raises(PortError, match="disappeared while reading"):
         transport.read(10, 1.0)
-    with pytest.raises(PortError, match="has gone while writing"):
+    with pytest.raises(PortError, match="disappeared while writing"):
         transport.write(b"x" * 10_000_000)
 
 

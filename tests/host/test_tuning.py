@@ -126,5 +126,5 @@ def test_a_new_rig_file_holds_no_frequency_that_nobody_has_measured(tmp_path, ca
 
 def test_what_best_means_is_said():
     words = verdict(tune(CARD, rings(10.0, 13.0), 0.1), 0.1)
-    assert "quickest of those whose lines stay within 0.1 mm" in words
+    assert "fastest setting whose lines stay within 0.1 mm" in words
     assert "--wobble" in words

@@ -286,7 +286,7 @@ def connected_to(address):
         with contextlib.suppress(ConnectionRefusedError):
             return socket.create_connection(address)
         time.sleep(0.01)
-    raise AssertionError("nobody listens")
+    raise AssertionError("nothing listens")
 
 
 def refused_at(address):

@@ -47,28 +47,28 @@ _PLAIN_BYTES: Final = 1024
 Fields = dict[str, object]
 
 _FAULT_HINTS: Final = {
-    "endstop hit": "look what pressed the switch, free the carriage, then home again",
+    "endstop hit": "find what pressed the switch, free the carriage, then home again",
     "host lost": "the laptop or its cable was silent for too long; connect again",
     "motors cut": "home the machine before drawing again",
     "switch stuck": "the switch stays pressed: free it by hand (power off) and check its wiring",
     "switch missing": "the switch was never reached: check its wiring, the direction of the motor and travel_mm",
-    "wrong switch": "another axis' switch was pressed: check which switch and which motor belong to which axis",
+    "wrong switch": "the switch of the other axis was pressed: check which switch and motor belong to each axis",
     "bad records": "this is a bug in Linewright: please report it, with the picture and the rig file",
-    "player broke off": "the board fell behind in mid-motion: home again, and please report it",
-    "watchdog": "the board stood still and started anew: home again, and please report it",
+    "player broke off": "the board could not keep up during a motion: home again, and please report it",
+    "watchdog": "the board's code hung and the watchdog restarted it: home again, and please report it",
     "not homed": "home the machine first: `linewright board home`",
-    "motor power lost": "see why the motors' supply went away, free the carriage, switch it on again, then home",
-    "beyond limits": "plan the picture again with the rig file that this machine really has",
+    "motor power lost": "find out why the motor supply failed, free the carriage, switch the supply on, then home",
+    "beyond limits": "plan the picture again with this machine's own rig file",
 }
 
-_NO_SENSE: Final = "reset it, and put this version's code on it with `linewright board flash`"
+_NO_SENSE: Final = "reset the board, and install this version's code with `linewright board flash`"
 
 _STATE_HINTS: Final = {
-    "asleep": "tell it its rig first: `linewright board check` does",
+    "asleep": "send it the rig's settings first: `linewright board check` does this",
     "unhomed": "home the machine first: `linewright board home`",
-    "drawing": "wait for its end, or stop it",
-    "holding": "carry on with the drawing, or abandon it; `linewright board home` abandons it, too",
-    "faulted": "see to what is wrong, then home: `linewright board info`, `linewright board home`",
+    "drawing": "wait until the drawing ends, or stop it",
+    "holding": "continue the drawing, or abandon it; `linewright board home` also abandons it",
+    "faulted": "clear the fault that `linewright board info` shows, then home: `linewright board home`",
 }
 
 
@@ -127,7 +127,7 @@ class Conversation:
         try:
             return messages.read_report(self.endpoint.peer_report)
         except FieldError as error:
-            raise LinkError(f"the board reports what cannot be: {error}", hint=_NO_SENSE) from error
+            raise LinkError(f"the board's report is invalid: {error}", hint=_NO_SENSE) from error
 
     def fresh_report(self) -> dict[str, int]:
         """The next report of the board; waits for it."""
@@ -176,7 +176,7 @@ class Conversation:
                 self._link.write(reply)
         if endpoint.parted:
             raise LinkError(
-                "the board restarted in the middle of the conversation",
+                "the board restarted during the connection",
                 hint="check its power supply; then home and draw again",
             )
         if endpoint.heard_us != self._heard_us:
@@ -195,7 +195,7 @@ class Conversation:
         del self._plain[:-_PLAIN_BYTES]
         if found := _PLAIN_WORDS.search(self._plain):
             words = found[1].decode("ascii", "replace")
-            raise NoAnswer(f"the board says: {words}", hint="put its code on it with `linewright board flash`")
+            raise NoAnswer(f"the board says: {words}", hint="install the code with `linewright board flash`")
 
     def _no_answer(self, name: str, limit_s: float) -> NoAnswer:
         if self.endpoint.linked:
@@ -203,18 +203,18 @@ class Conversation:
         if b">>> " in self._plain:
             return NoAnswer(
                 "the board is at MicroPython's prompt",
-                hint="put its code on it with `linewright board flash`; if it is there already, reset the board",
+                hint="install the code with `linewright board flash`; if it is installed already, reset the board",
             )
         return NoAnswer(
             f"no board answered within {limit_s:g} s",
-            hint="check port and cable; if the board is new, put its code on it with `linewright board flash`",
+            hint="check port and cable; on a new board, install the code with `linewright board flash`",
         )
 
     def _take(self, number: int, payload: bytes) -> None:
         try:
             name, fields = messages.decode(number, payload)
         except FieldError as error:
-            raise LinkError(f"the board sent a message that makes no sense: {error}", hint=_NO_SENSE) from error
+            raise LinkError(f"the board sent an invalid message: {error}", hint=_NO_SENSE) from error
         if name == "fault":
             code = number_in(fields, "code")
             fault = messages.FAULTS[code] if code < len(messages.FAULTS) else f"fault {code}"
@@ -300,8 +300,8 @@ def refused(fields: Fields) -> LinkError:
     reason = messages.REASONS[min(number_in(fields, "reason"), len(messages.REASONS) - 1)]
     if reason == "other version":
         return Mismatch(
-            f"the board carries other code or another protocol ({request}: it has {low:#x}, this host {value:#x})",
-            hint="put this version's code on the board with `linewright board flash`",
+            f"the board has other code or another protocol version ({request}: it has {low:#x}, this host {value:#x})",
+            hint="install this version's code with `linewright board flash`",
         )
     if reason == "wrong state":
         state = messages.STATES[value] if 0 <= value < len(messages.STATES) else str(value)
@@ -309,7 +309,7 @@ def refused(fields: Fields) -> LinkError:
     if reason == "no motor power":
         return LinkError(
             f"the board refused '{request}' because the motors have no power",
-            hint="switch the motors' supply on; if it is on, look at its fuse and at the wire to pins.motor_power",
+            hint="switch the motors' supply on; if it is on, check its fuse and the wire to pins.motor_power",
         )
     if reason == "out of range":
         return Refused(request, messages.field_name(number, field), value, low, high)
@@ -323,7 +323,7 @@ def stuck(how: str) -> LinkError:
     """The error for a board that reports but makes no progress."""
     return LinkError(
         f"the board answers, but {how} for {STUCK_S:g} s",
-        hint="reset it; the switch of the motors' supply stops it for sure",
+        hint="reset the board; switching off the motor supply always stops the machine",
     )
 
 

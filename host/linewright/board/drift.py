@@ -49,15 +49,16 @@ class DriftCheck:
             chosen = {word.strip() for word in moments.split(",")} - {"none", ""}
         if unknown := sorted(chosen - set(MOMENTS)):
             raise InputError(
-                f"a drift check at {unknown[0]!r} is not known", hint=f"write {', '.join(MOMENTS)} or none, with commas"
+                f"--check-drift {unknown[0]!r} is not a moment of a drawing",
+                hint=f"write none, or some of {', '.join(MOMENTS)} separated by commas",
             )
         limit_mm = rig.drift.limit_mm if limit_mm is None else limit_mm
         if not 0 < limit_mm < float("inf"):
-            raise InputError(f"a drift limit of {limit_mm:g} mm is no length", hint="a usual one is 0.1 to 0.5 mm")
+            raise InputError(f"a drift limit of {limit_mm:g} mm is not above 0", hint="usual limits are 0.1 to 0.5 mm")
         if chosen and rig.x.endstop == rig.y.endstop == "none":
             raise InputError(
                 f"the rig '{rig.name}' has no endstops, so its drift cannot be checked",
-                hint="leave the check out: --check-drift none",
+                hint="switch the check off with --check-drift none",
             )
         return cls(frozenset(chosen), limit_mm)
 
@@ -104,10 +105,10 @@ class Drift:
         """
         if self.beyond(limit_mm):
             raise Drifted(
-                f"the machine had lost its place: {self.words}; the limit is {limit_mm:g} mm",
+                f"the machine had lost its position: {self.words}; the limit is {limit_mm:g} mm",
                 drift=self,
-                hint="it is homed again and in place. Look for what held it, or slow it down; what is drawn since the "
-                "last check is off by that much. `linewright resume` carries on",
+                hint="it is homed again and in place. Look for what blocked it, or reduce the speed; lines drawn "
+                "since the last check may be off by this much. `linewright resume` continues",
             )
 
     def _axes(self) -> tuple[tuple[str, int, float], ...]:

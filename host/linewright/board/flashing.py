@@ -185,7 +185,7 @@ def flash(
     warnings: list[str] = []
     if facts.platform != "rp2":
         warnings.append(
-            f"there is no port of its own for {facts.platform}; the portable one takes rigs up to 4000 steps/s"
+            f"there is no special port for {facts.platform}; the portable one is installed, for rigs up to 4000 steps/s"
         )
     architecture = None
     contents = None
@@ -200,7 +200,7 @@ def flash(
             return FlashResult(facts, digest, len(contents), 0, 0, architecture, _flash_free(prompt), tuple(warnings))
         copied = _copy(prompt, contents, facts, on_progress)
         if kept := _keep_strange_main(prompt):
-            warnings.append(f"the main.py that was on the board is now called {kept}")
+            warnings.append(f"the previous main.py on the board was renamed {kept}")
         _change_places(prompt, contents, digest)
         free = _flash_free(prompt)
     return FlashResult(
@@ -228,7 +228,9 @@ def look(prompt: Prompted) -> BoardFacts:
         mpy, heap, free, block = map(int, numbers)
         facts = BoardFacts(str(name), tuple(version), str(platform), str(machine), mpy, heap, free, block)
     except (PromptError, ValueError, SyntaxError, TypeError) as error:
-        raise FlashError(f"the board's interpreter gives no account of itself: {error}", hint=HOW_TO_INSTALL) from error
+        raise FlashError(
+            f"the board's interpreter does not report its version: {error}", hint=HOW_TO_INSTALL
+        ) from error
     return facts
 
 
@@ -277,7 +279,7 @@ def _refuse_unfit(facts: BoardFacts) -> None:
     if facts.version < OLDEST:
         oldest = ".".join(map(str, OLDEST))
         raise FlashError(
-            f"the board runs MicroPython {facts.version_text}; {oldest} is the oldest that will do", hint=HOW_TO_INSTALL
+            f"the board runs MicroPython {facts.version_text}; {oldest} or later is needed", hint=HOW_TO_INSTALL
         )
 
 
@@ -287,7 +289,8 @@ def _compiled(facts: BoardFacts, warnings: list[str]) -> tuple[tuple[Content, ..
     architecture = ARCHITECTURES[number] if number < len(ARCHITECTURES) else None
     if architecture is None:
         warnings.append(
-            "the board takes no compiled files of its processor; it will compile them itself, and use more memory"
+            "the board does not accept compiled files for its processor; it compiles the sources itself and uses "
+            "more memory"
         )
         return None, None
     try:
@@ -426,7 +429,7 @@ def _compare(contents: tuple[Content, ...], found: list[int]) -> None:
     bad = [one.name for one, crc in zip(contents, found, strict=True) if crc != one.crc]
     if bad:
         raise FlashError(
-            f"the board gives back other bytes than were written: {', '.join(bad)}",
+            f"files on the board differ from what was written: {', '.join(bad)}",
             hint="run the command again; if it happens again, the board's flash is worn out or its file system damaged",
         )
 
@@ -448,6 +451,6 @@ def _in_our_words(prompt: Prompted) -> Iterator[None]:
             prompt.run(f"try: f.close()\nexcept Exception: pass\ndrop({INCOMING!r})")
             raise FlashError("the board's flash is full", hint=_MAKE_ROOM) from error
         raise FlashError(
-            f"the board could not do what was asked of it; it says: {last}",
+            f"the board reports an error: {last}",
             hint="reset the board and run the command again; it continues where it stopped",
         ) from error

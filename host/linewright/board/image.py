@@ -43,8 +43,8 @@ RESTART_S: Final = 20.0
 """Time limit for the restart, which takes a second after the last block."""
 
 BOOTSEL: Final = (
-    "hold the board's BOOTSEL button down while you plug it in, and let go: it shows up as a drive; mount it, or name "
-    "its folder with --drive"
+    "hold down the board's BOOTSEL button while you plug it in, then release it: the board appears as a drive; mount "
+    "it, or name its folder with --drive"
 )
 
 
@@ -71,26 +71,28 @@ def read(path: Path) -> Image:
     ------
     InputError : the file cannot be read, is no UF2 file, is damaged, or is for an unsupported chip.
     """
-    again = "fetch the image again, for your very board: a file that ends in .uf2"
+    again = "download the image for your board model again: a file that ends in .uf2"
     try:
         data = read_bounded(path, MOST_BYTES)
     except OSError as error:
         raise InputError(f"cannot read {path}: {error.strerror or error}", hint=again) from error
     if len(data) < BLOCK_BYTES or _HEAD.unpack_from(data)[:2] != _START:
-        raise InputError(f"{path} is no UF2 file", hint=again)
+        raise InputError(f"{path} is not a UF2 file", hint=again)
     if len(data) % BLOCK_BYTES:
-        raise InputError(f"{path} is cut off: {len(data)} bytes are no whole blocks of {BLOCK_BYTES}", hint=again)
+        raise InputError(
+            f"{path} is incomplete: {len(data)} bytes are not a multiple of the block size, {BLOCK_BYTES}", hint=again
+        )
     numbers: dict[int, set[int]] = {}
     counts: dict[int, int] = {}
     for at in range(0, len(data), BLOCK_BYTES):
         one, two, flags, _address, size, number, count, family = _HEAD.unpack_from(data, at)
         whole = (one, two) == _START and struct.unpack_from("<I", data, at + BLOCK_BYTES - 4)[0] == _END
         if not whole or size > PAYLOAD_BYTES or number >= count:
-            raise InputError(f"{path} is damaged: block {at // BLOCK_BYTES} is not whole", hint=again)
+            raise InputError(f"{path} is damaged: block {at // BLOCK_BYTES} is invalid", hint=again)
         if flags & _NOT_FOR_FLASH:
             continue
         if not flags & _HAS_FAMILY:
-            raise InputError(f"{path} does not say which chip it is for", hint=again)
+            raise InputError(f"{path} does not state its chip", hint=again)
         numbers.setdefault(family, set()).add(number)
         counts[family] = count
     families = set(numbers) - {ABSOLUTE}
@@ -101,7 +103,7 @@ def read(path: Path) -> Image:
     for family in families:
         if len(numbers[family]) != counts[family]:
             raise InputError(
-                f"{path} is not whole: {len(numbers[family])} of {counts[family]} blocks are there", hint=again
+                f"{path} is incomplete: it has {len(numbers[family])} of {counts[family]} blocks", hint=again
             )
     return Image(path, next(chip for chip in chips if chip), data)
 
@@ -115,19 +117,19 @@ def find_drive(named: Path | None = None) -> tuple[Path, str]:
     """
     found = [named] if named is not None else drives.holding(INFO)
     if not found:
-        raise InputError("no board in BOOTSEL mode shows up as a drive", hint=BOOTSEL)
+        raise InputError("no drive of a board in BOOTSEL mode found", hint=BOOTSEL)
     if len(found) > 1:
         said = ", ".join(map(str, found))
         raise InputError(f"several boards are in BOOTSEL mode: {said}", hint="name one of them with --drive")
     try:
         lines = (found[0] / INFO).read_text(encoding="utf-8", errors="replace")[:4096].splitlines()
     except OSError as error:
-        raise InputError(f"{found[0]} is no drive of a board: it has no {INFO}", hint=BOOTSEL) from error
+        raise InputError(f"{found[0]} is not a board's drive: it has no {INFO}", hint=BOOTSEL) from error
     words = next((line.partition(":")[2].strip() for line in lines if line.startswith("Board-ID:")), "")
     if words not in BOARD_IDS:
         raise InputError(
-            f"the board behind {found[0]} calls itself {words!r}: neither an RP2040 nor an RP2350",
-            hint="its own documents say how it gets MicroPython",
+            f"the board at {found[0]} reports {words!r}, neither an RP2040 nor an RP2350",
+            hint="install MicroPython as described in the board's own documents",
         )
     return found[0], BOARD_IDS[words]
 
@@ -143,7 +145,7 @@ def put(image: Image, drive: Path, chip: str, on_progress: Callable[[float], Non
     if image.chip != chip:
         raise InputError(
             f"{image.path} is for an {image.chip}, and the board is an {chip}",
-            hint="fetch the image for your very board",
+            hint="download the image for your board model",
         )
     trouble: OSError | None = None
     try:
@@ -161,7 +163,7 @@ def put(image: Image, drive: Path, chip: str, on_progress: Callable[[float], Non
             raise FlashError(f"cannot write to {drive}: {trouble.strerror or trouble}", hint=BOOTSEL) from trouble
         if time.monotonic() > until_s:
             raise FlashError(
-                f"the board does not restart; {drive} is still there",
-                hint="the board has not taken the image: fetch it again, for your very board, and try once more",
+                f"the board has not restarted; {drive} is still present",
+                hint="the board rejected the image: download the one for your board model again, and retry",
             )
         time.sleep(0.05)

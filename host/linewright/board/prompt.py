@@ -22,10 +22,9 @@ ENTER_S: Final = 10.0
 """A restart of MicroPython mounts the file system and starts USB, two seconds at most."""
 
 HOW_TO_INSTALL: Final = (
-    "install MicroPython 1.23 or later: fetch the image (a .uf2 file) for your very board from micropython.org; hold "
-    "the board's BOOTSEL button down while you plug it in; it shows up as a drive; copy the file there (`linewright "
-    "board flash --image FILE` does that, and looks at it first); the board restarts by itself; then run this command "
-    "again"
+    "install MicroPython 1.23 or later: download the image (a .uf2 file) for your board model from micropython.org; "
+    "hold down the board's BOOTSEL button while you plug it in: it appears as a drive; copy the file there "
+    "(`linewright board flash --image FILE` checks and copies it); the board restarts; then run this command again"
 )
 
 
@@ -52,7 +51,7 @@ class Prompt:
             from mpremote.transport_serial import SerialTransport
         except ImportError as error:
             raise InputError(
-                "mpremote is not installed, which speaks to MicroPython's prompt",
+                "mpremote, which talks to MicroPython's prompt, is not installed",
                 hint="pip install 'linewright[board]'",
             ) from error
         self._open(SerialTransport)
@@ -139,7 +138,7 @@ class Prompt:
 
     def _gone(self, error: BaseException) -> PortError:
         return PortError(
-            f"{self.path} has gone, or the board on it has stopped answering: {error}",
+            f"{self.path} has disappeared, or its board has stopped answering: {error}",
             hint="check cable and power, then run the command again; it continues where it stopped",
         )
 

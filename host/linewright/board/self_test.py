@@ -101,16 +101,16 @@ def check_board(session: Session, rig: Rig, *, tell_rig: bool = True) -> Iterato
 def _link(session: Session) -> CheckResult:
     quality = session.link_quality(ROUNDS)
     trips = quality.round_trips_s
-    said = f"{len(trips)} round trips, {median(trips) * 1e3:.1f} ms in the middle, {max(trips) * 1e3:.1f} ms at worst"
+    said = f"{len(trips)} round trips, {median(trips) * 1e3:.1f} ms median, {max(trips) * 1e3:.1f} ms maximum"
     if quality.damaged or quality.retransmitted:
         return CheckResult(
             "link",
             "failed",
             f"{said}; {quality.damaged} frames came damaged, {quality.retransmitted} were sent again",
-            "nothing is lost by that but time; take a shorter or better cable, away from the motors' wires",
+            "this only costs time; use a shorter or better cable, away from the motor wires",
         )
     if median(trips) > SLOW_S:
-        return CheckResult("link", "failed", f"{said}; {SLOW_S * 1e3:g} ms is the most for drawing without waits")
+        return CheckResult("link", "failed", f"{said}; {SLOW_S * 1e3:g} ms is the limit for drawing without waits")
     return CheckResult("link", "passed", said)
 
 
@@ -122,7 +122,7 @@ def _code(greeting: Greeting) -> CheckResult:
         "code",
         "failed",
         f"{said}; this host's is {board_files.digest():08x}",
-        "put it on the board with `linewright board flash`",
+        "install this version's code with `linewright board flash`",
     )
 
 
@@ -133,12 +133,12 @@ def _rig(session: Session, rig: Rig) -> CheckResult:
         return CheckResult(
             "rig",
             "failed",
-            f"{refusal.field} = {refusal.value}, this board takes {refusal.low}..{refusal.high}",
+            f"{refusal.field} = {refusal.value}, this board accepts {refusal.low}..{refusal.high}",
             "change the rig file",
         )
     except LinewrightError as error:
         return CheckResult("rig", "failed", error.message, error.hint)
-    return CheckResult("rig", "passed", f"the board takes all {len(board_settings(rig))} settings of '{rig.name}'")
+    return CheckResult("rig", "passed", f"the board accepts all {len(board_settings(rig))} settings of '{rig.name}'")
 
 
 def _state(status: BoardStatus) -> CheckResult:
@@ -147,7 +147,7 @@ def _state(status: BoardStatus) -> CheckResult:
             "state",
             "failed",
             f"{status.state}, fault '{status.fault}'",
-            "see to what is wrong, then `linewright board home`",
+            "clear the fault, then run `linewright board home`",
         )
     if status.state in ("drawing", "holding"):
         return CheckResult(
@@ -186,9 +186,9 @@ def _endstops(status: BoardStatus, rig: Rig) -> CheckResult:
             "endstops",
             "note",
             f"pressed: {' and '.join(pressed)}",
-            "right if the carriage stands there; else look at the switch and its wiring before homing",
+            "correct if the carriage is at this switch; otherwise check the switch and its wiring before homing",
         )
-    return CheckResult("endstops", "passed", "read, none is pressed")
+    return CheckResult("endstops", "passed", "all read open")
 
 
 def _motor_power(status: BoardStatus) -> CheckResult:
@@ -200,7 +200,7 @@ def _motor_power(status: BoardStatus) -> CheckResult:
 def _pen(status: BoardStatus) -> CheckResult:
     if status.pen_up:
         return CheckResult("pen", "passed", "up")
-    return CheckResult("pen", "note", "down, or at a height of its own", "`linewright board pen up`")
+    return CheckResult("pen", "note", "down, or at another height", "`linewright board pen up`")
 
 
 def _queue(greeting: Greeting) -> CheckResult:
@@ -212,15 +212,13 @@ def _queue(greeting: Greeting) -> CheckResult:
 
 def _clock(session: Session, status: BoardStatus) -> CheckResult:
     if status.state != "ready" or not status.motors_on:
-        return CheckResult(
-            "clock", "not run", "a rest can be played only in a machine that is homed", "`linewright board home`"
-        )
+        return CheckResult("clock", "not run", "this test needs a homed machine", "`linewright board home`")
     played, took_s = session.play_rest(REST_TICKS)
     wanted_s = units.ticks_to_s(REST_TICKS)
-    said = f"a rest of {wanted_s:g} s took {took_s:.3f} s"
+    said = f"a pause of {wanted_s:g} s took {took_s:.3f} s"
     if played != REST_TICKS:
         return CheckResult("clock", "failed", f"{said}; {played} ticks were played instead of {REST_TICKS}")
-    # Virtual time may run faster than ours; the board's name tells.
+    # Time of a virtual rig, known by the board's name, may run faster than real time.
     if status.board != messages.BOARDS[0] and not wanted_s <= took_s <= wanted_s + LATE_S:
         return CheckResult("clock", "failed", f"{said}, by this computer's clock")
     return CheckResult("clock", "passed", said)

@@ -83,8 +83,7 @@ class Session:
         greeting = self.hello()
         if not greeting.same_code:
             raise Mismatch(
-                f"the board's code ({greeting.digest:08x}) is not the one that belongs to this host "
-                f"({board_files.digest():08x})",
+                f"the board's code ({greeting.digest:08x}) does not match this host's ({board_files.digest():08x})",
                 hint=FLASH_HINT,
             )
         self.tell_rig()
@@ -175,7 +174,7 @@ class Session:
             limit_s = SETTLE_S if moves else HOMING_STOP_S
             stopped = talk.wait(lambda: ("event", messages.STOPPED) in _codes(talk.inbox), limit_s)
             if moves and not stopped:
-                raise LinkError(f"the board has not come to a stand within {SETTLE_S:g} s", hint="reset the board")
+                raise LinkError(f"the machine has not come to rest within {SETTLE_S:g} s", hint="reset the board")
         elif report["state"] == messages.FAULTED and report["flags"] & messages.FLAG_TRUSTED:
             talk.ask("abandon")
         report = talk.fresh_report()
@@ -212,7 +211,9 @@ class Session:
         BoardFault : homing failed.
         """
         if not self.talk.fresh_report()["flags"] & messages.FLAG_TRUSTED:
-            raise LinkError("the board does not know where the pen is, so drift cannot be told", hint="home it first")
+            raise LinkError(
+                "the board does not know where the pen is, so drift cannot be measured", hint="home it first"
+            )
         return Drift.found(moment, self._home(self._axes_with_switches(), meanwhile), self.rig)
 
     def _axes_with_switches(self) -> int:
@@ -293,7 +294,7 @@ class Session:
         if not SERVO_LOW_US <= servo_us <= SERVO_HIGH_US:
             raise InputError(
                 f"a pen height of {servo_us} us is outside {SERVO_LOW_US}..{SERVO_HIGH_US} us",
-                hint="hobby servos meet their stop beyond that, and stall",
+                hint="beyond this range hobby servos meet their stop and stall",
             )
         self.talk.ask("pen", servo_us=servo_us)
         self.talk.wait(lambda: False, max(self.rig.pen.lift_ms, self.rig.pen.lower_ms) / units.MS_PER_S)

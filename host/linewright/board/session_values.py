@@ -150,7 +150,7 @@ class Control:
         ends.
         """
         if not 0.0 < share <= 1.0:
-            raise ValueError(f"pace {share} is outside 0..1; to stop, hold")
+            raise ValueError(f"pace {share} is outside 0..1; use hold to stop")
         self._asked.append(("pace", max(1, round(share * FULL_PACE))))
 
     def pen_changed(self, *, home: bool = False) -> None:

@@ -22,7 +22,7 @@ BAUD: Final = 115_200
 WRITE_S: Final = 5.0
 """Longest time that a port may block writes: a working board empties its port within milliseconds."""
 
-LIST_HINT: Final = "plug the board in with a cable that carries data; `linewright ports` lists what answers where"
+LIST_HINT: Final = "plug the board in with a cable that carries data; `linewright ports` lists the ports with a board"
 
 
 class Transport(Protocol):
@@ -85,7 +85,7 @@ class SerialTransport:
             return bytes(self._port.read(most))
         except (serial.SerialException, OSError, ValueError, TypeError) as error:
             # pyserial raises ValueError or TypeError if another thread closes the port.
-            raise PortError(f"{self.name} has gone while reading: {_reason(error)}", hint=_AGAIN) from error
+            raise PortError(f"{self.name} disappeared while reading: {_reason(error)}", hint=_AGAIN) from error
 
     def write(self, data: bytes) -> None:
         """See `Transport.write`."""
@@ -93,10 +93,11 @@ class SerialTransport:
             self._port.write(data)
         except serial.SerialTimeoutException as error:
             raise PortError(
-                f"{self.name} has taken no bytes for {WRITE_S:g} s", hint="is the board running? reset it and try again"
+                f"{self.name} has accepted no bytes for {WRITE_S:g} s",
+                hint="is the board running? reset it and try again",
             ) from error
         except (serial.SerialException, OSError, ValueError, TypeError) as error:
-            raise PortError(f"{self.name} has gone while writing: {_reason(error)}", hint=_AGAIN) from error
+            raise PortError(f"{self.name} disappeared while writing: {_reason(error)}", hint=_AGAIN) from error
 
     def close(self) -> None:
         """See `Transport.close`."""
@@ -130,11 +131,11 @@ def open_pyserial(url: str, name: str) -> Any:
             raise PortBusy(f"{name} is busy", hint="another program holds the port; close it and try again") from error
         if code in (errno.EACCES, errno.EPERM):
             hint = "add yourself to the group that owns the port (often `dialout`), then log in again"
-            raise PortError(f"{name} may not be opened by you: permission denied", hint=hint) from error
+            raise PortError(f"{name} cannot be opened: permission denied", hint=hint) from error
         if code == errno.ECONNREFUSED or (is_socket and "refused" in reason):
             raise PortError(
-                f"nobody listens at {name}, or its rig serves another host: connection refused",
-                hint="start the virtual rig first, or leave it in the other window: it takes one host at a time",
+                f"nothing listens at {name}, or its rig serves another host: connection refused",
+                hint="start the virtual rig first, or disconnect the other host: the rig serves one at a time",
             ) from error
         if code == errno.ENOENT:
             raise PortError(f"there is no port {name}", hint=LIST_HINT) from error
@@ -142,9 +143,9 @@ def open_pyserial(url: str, name: str) -> Any:
             raise PortError(f"{name} is not a serial port", hint=LIST_HINT) from error
         if is_socket and code == socket.EAI_NONAME:
             raise PortError(
-                f"{name} cannot be opened: no computer has that name", hint="a rig on this one is at 127.0.0.1"
+                f"{name} cannot be opened: no computer has that name", hint="a rig on this computer is at 127.0.0.1"
             ) from error
-        hint = "check host and port; `linewright virtual` prints its own" if is_socket else LIST_HINT
+        hint = "check host and port; `linewright virtual` prints the address of its rig" if is_socket else LIST_HINT
         raise PortError(f"{name} cannot be opened: {reason}", hint=hint) from error
 
 

@@ -22,20 +22,21 @@ def homing(talk: Talk, hands: Hands) -> str:
     """Home for the first time, slowly."""
     if not _put_by_hand(talk, hands):
         hands.home()
-        return "The zero is where you have put it; it is lost whenever the motors let go."
+        return "The zero is set by hand; it is lost whenever the motors are switched off."
     try:
         hands.home(first=True)
     except BoardFault as fault:
         raise Trouble(*_explained(fault)) from fault
     place = hands.status().position_mm
-    assert place is not None, "a board that has homed knows where it is"
+    assert place is not None, "the board reported no position after homing"
     if not talk.yes(
-        "at zero", f"It has backed off its switches and calls this x = {place[0]:g}, y = {place[1]:g}. Is that so?"
+        "at zero",
+        f"The carriage has backed off its switches; the board reports x = {place[0]:g}, y = {place[1]:g}. Is it there?",
     ):
         raise Trouble(
             "homing ended at the wrong place",
-            hint='which switch did it touch, and at which end? axis.?.endstop says "min" or "max"; the motors\' step '
-            "says which way they turn",
+            hint='which switch was pressed, and at which end? axis.?.endstop states "min" or "max"; the steps of the '
+            "motors check their directions",
         )
     return "Both axes find their switches."
 
@@ -47,14 +48,14 @@ def _explained(fault: BoardFault) -> tuple[str]:
 def repeatability(talk: Talk, hands: Hands) -> str:
     """Approach the switches many times; figures of ISO 230-2."""
     if all(axis.endstop == "none" for axis in (hands.rig.x, hands.rig.y)):
-        return "There are no switches to come back to."
+        return "There are no switches, so nothing can be measured."
     _homed(talk, hands)
     found = hands.approaches(APPROACHES, lambda i: _count(talk, i))
     for axis, figures in found.items():
         if not figures.range_mm:
             talk.say(
-                f"{axis}: all {figures.count} approaches found the same step; what is finer than a step is not seen, "
-                f"so R = {figures.repeatability_mm:.3f} mm."
+                f"{axis}: all {figures.count} approaches found the same step; the resolution is one step, so R = "
+                f"{figures.repeatability_mm:.3f} mm."
             )
             continue
         talk.say(
@@ -66,9 +67,10 @@ def repeatability(talk: Talk, hands: Hands) -> str:
     worst_mm = found[worst].repeatability_mm
     if worst_mm > GOOD_MM:
         raise Trouble(
-            f"axis {worst} comes back within {worst_mm:.2f} mm only; {GOOD_MM:g} mm keeps a seam from showing",
-            hint="screw the switch down, take its lever off, tighten the belt, lower homing.slow_mm_s; if it "
-            "wanders one way, a pulley slips or steps are lost",
+            f"axis {worst} repeats only within {worst_mm:.2f} mm; up to {GOOD_MM:g} mm, a joint of two lines does not "
+            "show",
+            hint="screw the switch down, take its lever off, tighten the belt, lower homing.slow_mm_s; if the "
+            "position drifts in one direction, a pulley slips or steps are lost",
         )
     return f"The zero is found again within {worst_mm:.3f} mm (R = 4 s, ISO 230-2)."
 
@@ -91,7 +93,7 @@ def limits(talk: Talk, hands: Hands) -> str:
             place[i] = at
             place[1 - i] = (hands.status().position_mm or (0.0, 0.0))[1 - i]
             hands.walk((place[0], place[1]))
-            if not talk.yes(f"clear {name}", f"{name} = {at:g} mm. Is everything clear, and nothing pulled tight?"):
+            if not talk.yes(f"clear {name}", f"{name} = {at:g} mm. Is everything clear, and no cable tight?"):
                 _shorten(talk, hands, name, reached, at)
                 break
             reached = at
@@ -107,7 +109,7 @@ def _shorten(talk: Talk, hands: Hands, name: str, reached_mm: float, tight_mm: f
         )
     ask = Ask(
         f"travel {name}",
-        f"Up to which {name} is it clear? It was at {reached_mm:g} mm.",
+        f"Up to which {name} is the travel clear? The carriage was at {reached_mm:g} mm.",
         low=max(10.0, reached_mm / 2),
         high=tight_mm,
         unit="mm",
@@ -115,14 +117,14 @@ def _shorten(talk: Talk, hands: Hands, name: str, reached_mm: float, tight_mm: f
     )
     travel_mm = float(talk.choose(ask))
     hands.correct({f"axis.{name}.travel_mm": travel_mm})
-    talk.say(f"I have written axis.{name}.travel_mm = {travel_mm:g} into the rig file; I home again for that.", "good")
+    talk.say(f"I have written axis.{name}.travel_mm = {travel_mm:g} into the rig file, and home again.", "good")
     _homed(talk, hands)
 
 
 def _homed(talk: Talk, hands: Hands) -> None:
     """Home first if the board has lost its position."""
     if not hands.homed:
-        talk.say("The board does not know where it is, so I home first.")
+        talk.say("The board does not know its position, so I home first.")
         _put_by_hand(talk, hands)
         hands.home()
 
@@ -138,6 +140,7 @@ def _put_by_hand(talk: Talk, hands: Hands) -> bool:
     if lacking:
         hands.power(False)
         talk.ready(
-            "at park", f"No switch there, so push the carriage by hand to {', '.join(lacking)} mm. Enter goes on."
+            "at park",
+            f"No switch there, so push the carriage by hand to {', '.join(lacking)} mm. Press Enter to continue.",
         )
     return len(lacking) < 2

@@ -150,12 +150,12 @@ class Dialogue:
             other.title for other in self._steps if other.name in step.needs and self._state(other.name) != "done"
         ]
         if missing:
-            talk.say(f"Not done yet: {', '.join(missing)}. Without that this step may go wrong.", "caution")
+            talk.say(f"Not done yet: {', '.join(missing)}. This step depends on it.", "caution")
         if missing:
-            if not talk.yes("despite", "Do it all the same?", default="no"):
+            if not talk.yes("despite", "Do it anyway?", default="no"):
                 raise StepCommand("skip")
         else:
-            talk.ready(f"ready {step.name}", "Ready? Enter goes on.")
+            talk.ready(f"ready {step.name}", "Ready? Press Enter to continue.")
 
     def _turned(self, at: int, where: str, talk: Talk) -> int:
         step = self._steps[at]
@@ -166,7 +166,7 @@ class Dialogue:
                 talk.say("This is the first step.", "next")
             return max(at - 1, 0)
         if where == "stop":
-            talk.say("We leave it here. The same command carries on at this step.", "next")
+            talk.say("Bring-up stops here. The same command continues at this step.", "next")
             return -1
         if self._state(step.name) != "done":
             self._enter(step, "skip", "left out")
@@ -181,7 +181,7 @@ class Dialogue:
             talk.say(trouble.hint[0].upper() + trouble.hint[1:], "next")
         ask = Ask(
             "after trouble",
-            "When it is put right, we try again. Or something else?",
+            "Correct the fault and choose again, or choose another word.",
             (Choice("again"), Choice("back"), Choice("skip"), Choice("stop")),
             default="again",
         )
@@ -203,5 +203,5 @@ class Dialogue:
 def _skipped(step: Step, steps: Sequence[Step]) -> str:
     dependent = [other.title for other in steps if step.name in other.needs]
     if not dependent:
-        return f"{step.title} is left out."
-    return f"{step.title} is left out. Mind that these rest on it: {', '.join(dependent)}."
+        return f"{step.title} is skipped."
+    return f"{step.title} is skipped. These steps depend on it: {', '.join(dependent)}."

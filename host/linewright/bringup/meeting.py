@@ -20,8 +20,8 @@ def greeting(talk: Talk, hands: Hands) -> str:
             talk.say(f"{one.about}: {one.said}. {one.why}".rstrip(" .") + ".", "found")
             talk.say(one.do + ".", "next")
         raise Trouble(
-            "by its rig file this machine must not be switched on",
-            hint="put that right in the file or on the machine; `linewright rig check` shows it all",
+            "according to its rig file, this machine must not be switched on",
+            hint="correct the file or the machine; `linewright rig check` shows all findings",
         )
     try:
         said = hands.greet()
@@ -33,8 +33,8 @@ def greeting(talk: Talk, hands: Hands) -> str:
     if hands.rig.chip not in (said.board, "virtual") and said.board != "virtual":
         raise Trouble(
             f"the rig file says {wanted}, but this is a board of the kind {said.board}",
-            hint=f'set board = "{said.board}" in the rig file, run `linewright rig check` on it, and come back',
+            hint=f'set board = "{said.board}" in the rig file, run `linewright rig check`, then bring-up again',
         )
     trips_ms = hands.trips_ms(ROUNDS)
-    talk.say(f"It is {said.version} on {said.board}, with this version's code.")
-    return f"The board answers in {median(trips_ms):.1f} ms and has taken the rig '{hands.rig.name}'."
+    talk.say(f"The board is {said.board} with {said.version} and this version's code.")
+    return f"The board answers in {median(trips_ms):.1f} ms and has accepted the rig '{hands.rig.name}'."

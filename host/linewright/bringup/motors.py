@@ -10,14 +10,14 @@ from linewright.bringup.hands import NUDGE_MM, Hands
 from linewright.bringup.talk import Ask, Choice, Talk, Trouble, Watch
 
 OTHERWISE: Final = (
-    "It only hums or shivers: a coil is not connected, or wires of two coils are mixed up (supply off, then measure).",
+    "It only hums or vibrates: a coil is not connected, or wires of two coils are swapped (switch off, then measure).",
     "An ohmmeter finds the pairs: a few ohms within a coil, nothing between two coils.",
-    "Nothing at all: the driver is not enabled, has no supply, or its current is set to almost nothing.",
-    "Much less or much more than 2 mm: the jumpers for microsteps do not agree with motor.?.microsteps.",
+    "It does not move: the driver is not enabled, has no supply, or its current is set to almost nothing.",
+    "Much less or much more than 2 mm: the microstep jumpers do not match motor.?.microsteps.",
 )
 
 _SENSE: Final = (
-    "is its wire on pins.motor_power, taken from behind the switch? supply.power_sense says which kind it is: an "
+    "is the sensing wire on pins.motor_power, and connected after the switch? supply.power_sense states the kind: an "
     "optocoupler takes the pin to ground while there is power, a divider puts 2 to 3.3 V on it"
 )
 
@@ -29,30 +29,32 @@ def drivers(talk: Talk, hands: Hands) -> str:
     """Power the motors, have the carriage pushed; free them, have it pushed again. Then use the motors' switch."""
     if not hands.motors_have_power():
         raise Trouble("the motor supply is on, and the board senses no power", hint=_SENSE)
-    talk.say("I power the motors now.")
+    talk.say("I switch the motors on now.")
     hands.power(True)
     if not talk.yes("held", "Push the carriage gently, along both axes. Does it resist?"):
         raise Trouble(
-            "the motors do not hold although they should",
+            "the motors do not hold",
             hint="supply on and its fuse whole? enable line on the right GPIO? drivers seated the right way round?",
         )
-    talk.say("And now I let them go.")
+    talk.say("Now I switch them off.")
     hands.power(False)
-    if not talk.yes("free", "Push again. Does it slide now?"):
+    if not talk.yes("free", "Push again. Does it slide freely now?"):
         raise Trouble(
-            "the motors hold although they should be free",
-            hint="the enable line does not reach the drivers, or they want the opposite level; without it the board "
-            "cannot switch them off in an emergency",
+            "the motors still hold",
+            hint="the enable line does not reach the drivers, or they need the opposite level; until this works, the "
+            "board cannot switch the motors off in an emergency",
         )
     if not hands.rig.senses_motor_power:
-        return "The drivers hold and let go as the board tells them."
+        return "The board switches the drivers on and off."
     if not talk.watch(
         Watch("power off", "Now switch the motor supply off, and wait.", lambda: not hands.motors_have_power())
     ):
         raise Trouble("the motor supply is off, and the board senses power", hint=_SENSE)
-    if not talk.watch(Watch("power on", "I see it. Switch it on again: nothing moves.", hands.motors_have_power)):
+    if not talk.watch(
+        Watch("power on", "The board sees it. Switch the supply on again; nothing moves.", hands.motors_have_power)
+    ):
         raise Trouble("the motor supply is on again, and the board senses no power", hint=_SENSE)
-    return "The drivers hold and let go as the board tells them, and it sees the switch of their supply being used."
+    return "The board switches the drivers on and off, and senses the motor supply."
 
 
 def motor_a(talk: Talk, hands: Hands) -> str:
@@ -78,15 +80,15 @@ def _motor(talk: Talk, hands: Hands, motor: int) -> str:
         if way != "nothing":
             hands.nudge(motor, -NUDGE_MM)  # back to its start before settings change
         if verdict == "right":
-            return f"Motor {name} turns the right way, and as far as it should."
+            return f"Motor {name} turns in the right direction by the right distance."
         if corrected and verdict == "reversed":
             raise Trouble(
-                f"motor {name} still turns the wrong way after its direction was turned around",
-                hint="is this the rig file that the board got? Does another program hold the machine?",
+                f"motor {name} still turns the wrong way after its direction was reversed",
+                hint="does this rig file belong to this machine? Does another program use the machine?",
             )
         _put_right(talk, hands, motor, verdict)
         corrected = True
-        talk.ready(f"once more {name}", "Once more, to be sure. Enter goes on.")
+        talk.ready(f"once more {name}", "Once more, as a check. Press Enter to continue.")
 
 
 def _as_far(talk: Talk, hands: Hands, motor: int) -> None:
@@ -96,7 +98,7 @@ def _as_far(talk: Talk, hands: Hands, motor: int) -> None:
     expected_mm = NUDGE_MM / math.hypot(*FORWARDS[hands.rig.kinematics.type][motor])
     ask = Ask(
         f"how far {name}",
-        f"About how far was it? It should have been {expected_mm:.2g} mm.",
+        f"About how far did it go? It should have been {expected_mm:.2g} mm.",
         (Choice("right", "about that"), Choice("less", "half or less"), Choice("more", "double or more")),
         default="right",
     )
@@ -115,7 +117,7 @@ def _put_right(talk: Talk, hands: Hands, motor: int, verdict: Verdict) -> None:
     if verdict == "reversed":
         key = f"motor.{name.lower()}.reversed"
         turned = not (hands.rig.a, hands.rig.b)[motor].reversed
-        talk.say(f"So motor {name} turns the wrong way. That is easily put right.", "found")
+        talk.say(f"So motor {name} turns the wrong way. I correct this in the rig file.", "found")
         hands.correct({key: turned})
         talk.say(f"I have written {key} = {str(turned).lower()} into the rig file.", "good")
         return
@@ -125,9 +127,9 @@ def _put_right(talk: Talk, hands: Hands, motor: int, verdict: Verdict) -> None:
         _other_kinematics(talk, hands)
         return
     raise Trouble(
-        f"motor {name} moves the other motor's axis: the two motors are exchanged",
+        f"motor {name} moves the other motor's axis: the two motors are swapped",
         hint="switch the motor supply off, wait until its light is out, exchange the two motor plugs at the drivers, "
-        "and switch it on again. Its direction we see to afterwards",
+        "and switch it on again. Its direction is tested afterwards",
     )
 
 
@@ -141,7 +143,7 @@ def _other_kinematics(talk: Talk, hands: Hands) -> None:
     ):
         raise Trouble(
             f"the rig file says {now}, the machine moves as a {other} one",
-            hint="look at the belts; a cartesian machine whose other motor slips may look like this, too",
+            hint="look at the belts; a cartesian machine may also look like this if its other motor slips",
         )
     hands.correct({"kinematics.type": other})
     talk.say(f'I have written kinematics.type = "{other}" into the rig file.', "good")

@@ -58,7 +58,7 @@ class Onlooker:
             return "the pen is at the paper" if now.pen_down else "the pen is clear of the paper"
         if about in ("at", "clear", "travel", "standing"):
             x, y = now.carriage_mm
-            return f"the carriage stands {x:.1f} mm from the left and {y:.1f} mm from the upper end of its rails"
+            return f"the carriage is {x:.1f} mm from the left end and {y:.1f} mm from the upper end of its rails"
         return ""
 
     def answers(self, ask: Ask) -> str:

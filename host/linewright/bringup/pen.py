@@ -25,7 +25,9 @@ def heights(talk: Talk, hands: Hands) -> str:
     _which_way(talk, hands)
     up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
     hands.pen(up)
-    talk.ready("pen in", "Put the pen into its holder now, as high as it stays clear of the paper. Enter goes on.")
+    talk.ready(
+        "pen in", "Put the pen into its holder now, high enough to stay clear of the paper. Press Enter to continue."
+    )
     touch = _jog(talk, hands, "touch", up, "Move it until the pen just touches the paper.")
     toward = 1 if down > up else -1
     down = min(max(touch + toward * PRESS_US, SERVO_LOW_US), SERVO_HIGH_US)
@@ -33,7 +35,7 @@ def heights(talk: Talk, hands: Hands) -> str:
     if abs(up - down) < LEAST_APART_US or (down > up) != (toward > 0):
         raise Trouble(
             f"raised {up} us and lowered {down} us are too close together, or the wrong way round",
-            hint="do the step again; if there is no room, turn the servo's arm by a tooth",
+            hint="repeat the step; if the travel is not sufficient, turn the servo's arm by a tooth",
         )
     if (up, down) != (hands.rig.pen.up_us, hands.rig.pen.down_us):
         changes: dict[str, object] = {"pen.up_us": up, "pen.down_us": down}
@@ -52,13 +54,16 @@ def _lift_on_the_way(talk: Talk, hands: Hands, touch_us: int) -> None:
     if not near:
         if hands.rig.pen.near_us:
             hands.correct({"pen.near_us": 0})
-        talk.say("The pen is raised too little for lifting on the way: it waits until it is all the way up.", "next")
+        talk.say(
+            "The pen is raised too little to lift during travel moves: the machine waits until the pen is fully up.",
+            "next",
+        )
         return
     hands.correct(near)
     talk.say(
         f"I have also written near_us = {near['pen.near_us']}, just clear of the paper, and near_ms = "
-        f"{near['pen.near_ms']}, a slow servo's time from there: between strokes the pen rises and comes down on its "
-        "way. `linewright trial heights` measures that time.",
+        f"{near['pen.near_ms']}, the time that a slow servo needs from there to the paper: the pen then rises and "
+        "lowers during travel moves. `linewright trial heights` measures this time.",
         "good",
     )
 
@@ -67,21 +72,21 @@ def _which_way(talk: Talk, hands: Hands) -> None:
     """Check that the raised height raises the pen; otherwise swap the two heights."""
     up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
     hands.pen(up)
-    seen = _arm(talk, "raised", f"The servo has its raised height, {up} us. Where is the pen holder?")
+    seen = _arm(talk, "raised", f"The servo is at its raised height, {up} us. Where is the pen holder?")
     if seen == "up":
         return
     hands.pen(down)
-    seen = _arm(talk, "lowered", f"And now, at its lowered height, {down} us?")
+    seen = _arm(talk, "lowered", f"Where is it now, at the lowered height, {down} us?")
     if seen != "up":
         hands.pen(up)
         raise Trouble(
             "the pen holder is down at both heights",
-            hint="servo unplugged or without supply? Else loosen its arm and fit it so that it points up at "
-            f"{up} us, then do this step again",
+            hint="is the servo unplugged or without supply? If not, refit its arm so that it points up at {up} us, "
+            "then repeat this step",
         )
-    talk.say("So its arm points the other way: what the rig file calls up is down.", "found")
+    talk.say("So its arm points the other way: the rig file's up height is down.", "found")
     hands.correct({"pen.up_us": down, "pen.down_us": up})
-    talk.say(f"I have exchanged the two in the rig file: up_us = {down}, down_us = {up}.", "good")
+    talk.say(f"I have swapped the two heights in the rig file: up_us = {down}, down_us = {up}.", "good")
 
 
 def _arm(talk: Talk, key: str, text: str) -> str:
@@ -112,4 +117,4 @@ def _jog(talk: Talk, hands: Hands, key: str, start_us: int, text: str) -> int:
         wanted = round(float(answer)) if step is None else us + step
         us = min(max(wanted, SERVO_LOW_US), SERVO_HIGH_US)
         if us != wanted:
-            talk.say(f"{us} us is as far as a hobby servo goes.", "next")
+            talk.say(f"{us} us is the end of a hobby servo's range.", "next")

@@ -22,9 +22,7 @@ def by_hand(talk: Talk, hands: Hands) -> str:
     for axis in fitted:
         _pressed_by_finger(talk, hands, axis, fitted)
     names = " and ".join(NAMES[axis] for axis in fitted)
-    return (
-        f"The endstop{'s' if len(fitted) > 1 else ''} of {names} read{'s' * (len(fitted) == 1)} what your finger does."
-    )
+    return f"The endstop{'s' if len(fitted) > 1 else ''} of {names} read{'s' * (len(fitted) == 1)} correctly."
 
 
 def _reads(hands: Hands, axis: int, pressed: bool) -> Callable[[], bool]:
@@ -36,14 +34,14 @@ def _open_by_itself(talk: Talk, hands: Hands, axis: int) -> None:
     name = NAMES[axis]
     if not hands.pressed()[axis]:
         return
-    talk.say(f"The {name} switch reads pressed, and nobody has been asked to press it.", "found")
-    if talk.yes(f"standing on {name}", "Does the carriage stand on it?"):
+    talk.say(f"The {name} switch reads pressed before you were asked to press it.", "found")
+    if talk.yes(f"standing on {name}", "Is the carriage on it?"):
         watch = Watch(f"push off {name}", "Push the carriage to the middle by hand.", _reads(hands, axis, False))
         if talk.watch(watch):
             return
     # A contact of the other kind opens when it is pressed.
     watch = Watch(
-        f"press {name}", f"Press the {name} switch, and hold it until I say.", _reads(hands, axis, False), 20.0
+        f"press {name}", f"Press the {name} switch, and hold it until I tell you.", _reads(hands, axis, False), 20.0
     )
     key = f"axis.{name}.endstop_contact"
     kind = (hands.rig.x, hands.rig.y)[axis].endstop_contact
@@ -51,25 +49,27 @@ def _open_by_itself(talk: Talk, hands: Hands, axis: int) -> None:
         other = _OTHER_CONTACT[kind]
         talk.say(f"It opens when you press it: this contact is {other}, not {kind}.", "found")
         hands.correct({key: other})
-        talk.say(f'I have written {key} = "{other}" into the rig file. Let go of the switch now.', "good")
+        talk.say(f'I have written {key} = "{other}" into the rig file. Release the switch now.', "good")
         if talk.watch(Watch(f"release {name}", "Let go.", _reads(hands, axis, False), 20.0)):
             return
     raise Trouble(
-        f"the {name} switch is stuck: it reads pressed, whatever your finger does",
-        hint="everything off; look for a short between its two wires, or, if it is normally closed, for a wire that "
-        "has come off. A switch that can never open cannot stop anything",
+        f"the {name} switch is stuck: it always reads pressed",
+        hint="switch everything off; look for a short between its two wires, or, at a normally closed switch, for a "
+        "loose wire. A stuck switch cannot stop the machine",
     )
 
 
 def _pressed_by_finger(talk: Talk, hands: Hands, axis: int, fitted: list[int]) -> None:
     name = NAMES[axis]
     other = 1 - axis
-    watch = Watch(f"press {name}", f"Press the {name} switch, and hold it until I say.", lambda: any(hands.pressed()))
+    watch = Watch(
+        f"press {name}", f"Press the {name} switch, and hold it until I tell you.", lambda: any(hands.pressed())
+    )
     if not talk.watch(watch):
         raise Trouble(
-            f"the {name} switch is missing: nothing was read when you pressed it",
+            f"the {name} switch is missing: it reads open when you press it",
             hint=f"is it plugged into GPIO {_pin(hands, axis)}? Is its other wire on ground? Measure the contact with "
-            "an ohmmeter: below 1 ohm when it is closed",
+            "an ohmmeter: a closed contact has less than 1 ohm",
         )
     pressed = hands.pressed()
     if pressed[axis]:
@@ -81,24 +81,26 @@ def _pressed_by_finger(talk: Talk, hands: Hands, axis: int, fitted: list[int]) -
             f"the switch that you pressed is on the pin of {NAMES[other]}",
             hint=f"move its plug to GPIO {_pin(hands, axis)}",
         )
-    if not talk.watch(Watch(f"release {name}", "Let go of it.", lambda: not any(hands.pressed()), 20.0)):
-        raise Trouble(f"the {name} switch stays pressed after you let go", hint="free its lever, or replace it")
+    if not talk.watch(Watch(f"release {name}", "Release it.", lambda: not any(hands.pressed()), 20.0)):
+        raise Trouble(
+            f"the {name} switch still reads pressed after you released it", hint="free its lever, or replace it"
+        )
 
 
 def _exchange(talk: Talk, hands: Hands, name: str) -> None:
     """The other switch answered: swap the two pins in the file, or the plugs."""
-    talk.say(f"You pressed {name}, and the other switch answered: the two are exchanged.", "found")
+    talk.say(f"You pressed {name}, and the other switch reads pressed: the two are swapped.", "found")
     x, y = hands.rig.pins.endstop_x, hands.rig.pins.endstop_y
     if (
         x is None
         or y is None
         or not talk.yes(
             "exchange endstops",
-            "Shall I exchange their two pins in the rig file? (no: you exchange the plugs)",
+            "Shall I swap the two pins in the rig file? (no: you swap the plugs)",
             default="yes",
         )
     ):
-        raise Trouble("the two endstops are exchanged", hint="exchange their plugs at the board")
+        raise Trouble("the two endstops are swapped", hint="swap their plugs at the board")
     hands.correct({"pins.endstop_x": y, "pins.endstop_y": x})
     talk.say(f"I have written endstop_x = {y} and endstop_y = {x} into the rig file.", "good")
 

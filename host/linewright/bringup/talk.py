@@ -107,11 +107,11 @@ class Trouble(LinewrightError):
 
 
 WORDS: Final[dict[str, str]] = {
-    "again": "do this step once more",
+    "again": "repeat this step",
     "back": "go back one step",
-    "skip": "leave this step out, at your own risk",
-    "stop": "leave off here; carry on later with the same command",
-    "help": "what to do if it does not work",
+    "skip": "skip this step, at your own risk",
+    "stop": "stop here; the same command continues later",
+    "help": "causes and remedies if it does not work",
 }
 """Commands available at every question of bring-up; "help" answers and asks again."""
 
@@ -210,9 +210,7 @@ class Talk:
                 *([f"a number of {ask.unit}"] if ask.low < ask.high else []),
             ]
         )
-        self.say(
-            f"I did not understand {typed[:40]!r}. Here I know: {known}. At any time: {', '.join(self._words)}.", "next"
-        )
+        self.say(f"{typed[:40]!r} is no answer here. Answers: {known}. At any time: {', '.join(self._words)}.", "next")
         return None
 
     def _go(self, word: str) -> None:

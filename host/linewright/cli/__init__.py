@@ -59,7 +59,7 @@ def run(argv: Sequence[str]) -> int:
         return EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT
     except MemoryError:
         hint = "simplify the picture, draw it in several parts, or close other programs"
-        output.error("there is not enough memory for it", hint, as_json=as_json)
+        output.error("not enough memory for this command", hint, as_json=as_json)
         return EXIT_INPUT
     except BrokenPipeError:
         # The reader of our output has closed (`linewright ... | head`), so nothing can be printed.
@@ -74,11 +74,13 @@ def run(argv: Sequence[str]) -> int:
             else:
                 from linewright.cli import complaint
 
-                output.error(complaint.words(error, argv), f"`{about} --help` lists what there is", as_json=as_json)
+                output.error(
+                    complaint.words(error, argv), f"`{about} --help` lists the commands and options", as_json=as_json
+                )
             return EXIT_INPUT
         if isinstance(error, OSError) and error.errno in _NO_ROOM and not debug:
             # Readers and writers of files have their own messages, so this is standard output on a full disk.
-            output.error(f"the output cannot be written: {error.strerror}", "make room on its disk", as_json=False)
+            output.error(f"the output cannot be written: {error.strerror}", "free space on that disk", as_json=False)
             sys.stdout = None  # otherwise flushing at exit fails again
             return EXIT_INPUT
         if debug:

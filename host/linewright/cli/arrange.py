@@ -17,45 +17,54 @@ if TYPE_CHECKING:
     from linewright.planning.arrangement import Arrangement, Item
 
 app = Commands(
-    help="Put several things on one sheet, and keep that in a file.",
-    epilog="The file is TOML; docs/ARRANGEMENTS.md says what may stand in it. Draw it: `linewright draw FILE.toml`.",
+    help="Arrange several items on one sheet and save the arrangement in a file.",
+    epilog="The file is TOML; docs/ARRANGEMENTS.md describes it. Draw it: `linewright draw FILE.toml`.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
 
 File = Annotated[Path, typer.Argument(metavar="FILE.toml", help="The arrangement.", readable=False, show_default=False)]
-Id = Annotated[str, typer.Argument(metavar="ID", help="Of the item, as `linewright arrange list` shows it.")]
+Id = Annotated[str, typer.Argument(metavar="ID", help="The item's id, as `linewright arrange list` shows it.")]
 At = options.At
 Width = options.Size
 Height = Annotated[
     float | None,
-    typer.Option("--height", metavar="MM", help="Its height, before it is turned; with --size: a box to fit into."),
+    typer.Option(
+        "--height", metavar="MM", help="Height before rotation; together with --size: a box to fit the item into."
+    ),
 ]
 Align = Annotated[
     str | None,
     typer.Option(
         "--align",
         metavar="WHERE",
-        help="Which point of it lies at --at, or where it lies without; such as centre or bottom-right.",
+        help="The point of the item that lies at --at, such as centre or bottom-right; without --at, its place on "
+        "the sheet.",
         show_default=False,
     ),
 ]
 Turn = Annotated[
-    float | None, typer.Option("--turn", metavar="DEG", help="Turn it clockwise, by any angle.", show_default=False)
+    float | None,
+    typer.Option("--turn", metavar="DEG", help="Turn the item clockwise, by any angle.", show_default=False),
 ]
 Mirror = Annotated[
-    bool | None, typer.Option("--mirror/--no-mirror", help="Swap its left and right.", show_default=False)
+    bool | None, typer.Option("--mirror/--no-mirror", help="Mirror the item left to right.", show_default=False)
 ]
 Copies = Annotated[
     str | None,
-    typer.Option("--copies", metavar="COLUMNSxROWS", help="Repeat it, such as 3x2; 1x1 for once.", show_default=False),
+    typer.Option(
+        "--copies", metavar="COLUMNSxROWS", help="Repeat the item, such as 3x2; 1x1 draws it once.", show_default=False
+    ),
 ]
 Gap = Annotated[
-    str | None, typer.Option("--gap", metavar="MM[,MM]", help="Between copies, across and down.", show_default=False)
+    str | None,
+    typer.Option("--gap", metavar="MM[,MM]", help="Gaps between copies, across and down.", show_default=False),
 ]
 Fit = Annotated[
     bool | None,
-    typer.Option("--fit/--keep", help="As large as there is room, or as its file states.", show_default=False),
+    typer.Option(
+        "--fit/--keep", help="As large as the room allows, or at the size that its file states.", show_default=False
+    ),
 ]
 PenBy = Annotated[
     options.PenBy | None,
@@ -70,16 +79,17 @@ PenFor = Annotated[
     typer.Option(
         "--pen-for",
         metavar="COLOUR=PEN,...",
-        help="Which of --pens draws a colour of a drawing file, or with --pen-by layer a layer; '' for as it comes.",
+        help="Pen of --pens for each colour of a drawing file, or with --pen-by layer for each layer; '' clears the "
+        "list.",
         show_default=False,
     ),
 ]
 OfPage = Annotated[
-    int | None, typer.Option("--page", metavar="NUMBER", min=1, help="Which page of its file.", show_default=False)
+    int | None, typer.Option("--page", metavar="NUMBER", min=1, help="Page of the item's file.", show_default=False)
 ]
 Hides = Annotated[
     bool | None,
-    typer.Option("--hide/--see-through", help="Whether its areas hide what lies below it.", show_default=False),
+    typer.Option("--hide/--see-through", help="Whether the item's areas hide the items below it.", show_default=False),
 ]
 
 
@@ -143,14 +153,14 @@ class AddOptions:
     ] = None
     text: options.Text = None
     text_file: Annotated[
-        str | None, typer.Option("--text-file", metavar="FILE", help="Write the words of a file.", show_default=False)
+        str | None, typer.Option("--text-file", metavar="FILE", help="Write the text of a file.", show_default=False)
     ] = None
     sentence: Annotated[
-        str | None, typer.Option("--sentence", metavar="WORDS", help="Draw what they say.", show_default=False)
+        str | None, typer.Option("--sentence", metavar="WORDS", help="Draw this sentence.", show_default=False)
     ] = None
     pattern: options.Pattern = None
     name: Annotated[
-        str | None, typer.Option("--id", metavar="ID", help="What to call it; made of its source otherwise.")
+        str | None, typer.Option("--id", metavar="ID", help="Name of the item; derived from its source if not given.")
     ] = None
     how: ItemOptions
     sheet: options.SheetName = None
@@ -192,7 +202,9 @@ class MoveOptions:
     name: Id
     by: Annotated[
         str | None,
-        typer.Option("--by", metavar="X,Y", help="Move it by this, mm to the right and down.", show_default=False),
+        typer.Option(
+            "--by", metavar="X,Y", help="Move the item by this, mm to the right and down.", show_default=False
+        ),
     ] = None
     how: ItemOptions
     as_json: options.AsJson = False
@@ -211,9 +223,9 @@ def move(given: MoveOptions) -> None:
     item = before.item(given.name)
     if given.by is not None:
         if given.how.at is not None:
-            raise InputError("--at and --by both move it", hint="take one of them")
+            raise InputError("--at and --by both move the item", hint="give one of them")
         if item.at_mm is None:
-            raise InputError(f"item {given.name} has no place yet to be moved from", hint="say --at X,Y")
+            raise InputError(f"item {given.name} has no position yet, so --by cannot move it", hint="give --at X,Y")
         x, y = options.pair(given.by, "--by")
         item = replace(item, at_mm=(item.at_mm[0] + x, item.at_mm[1] + y))
     item = given.how.applied(item)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from linewright.tasks.target import Target
 
 app = Commands(
-    help="Put the code on a board, look at it, move the machine by hand.",
+    help="Install the code on a board, check the board, and move the machine by hand.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -45,18 +45,21 @@ def flash(
     image: Annotated[
         Path | None,
         typer.Option(
-            "--image", metavar="FILE", help="First of all: give a board in BOOTSEL mode this MicroPython (.uf2)."
+            "--image", metavar="FILE", help="First install this MicroPython image (.uf2) on a board in BOOTSEL mode."
         ),
     ] = None,
     drive: Annotated[
-        Path | None, typer.Option("--drive", metavar="FOLDER", help="Its drive, where several show up.")
+        Path | None,
+        typer.Option(
+            "--drive", metavar="FOLDER", help="Drive of that board; needed if several boards are in BOOTSEL mode."
+        ),
     ] = None,
     source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
     as_json: options.AsJson = False,
 ) -> int:
     """Put this version's code on a board that runs MicroPython, and test it there.
 
-    Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
+    Files are compiled for its processor and checked one by one. May be repeated; other files on the board stay.
     With --rig, the test is that of `board check`, which raises the pen; without, it looks at link, code and queue.
     A board without MicroPython gets that first, with --image.
     """
@@ -126,7 +129,9 @@ def _repeatable(as_json: bool) -> Iterator[Terminal]:
             yield front
     except KeyboardInterrupt:
         output.error(
-            "stopped; the board runs what it had", "run it again: it continues where it stopped", as_json=as_json
+            "stopped; the board still runs its previous code",
+            "run it again: it continues where it stopped",
+            as_json=as_json,
         )
         raise output.Stopped from None
 
@@ -160,8 +165,8 @@ def _put_image(image: Path, drive: Path | None, *, as_json: bool) -> None:
     if as_json:
         output.emit_json({"image": str(image), "drive": str(found), "chip": chip})
         return
-    output.say(f"the {chip} behind {found} has taken {image.name} and restarted")
-    output.say("now `linewright ports` shows its port, and `linewright board flash --port PORT` puts the code on it")
+    output.say(f"the {chip} at {found} has installed {image.name} and restarted")
+    output.say("now `linewright ports` shows its port, and `linewright board flash --port PORT` installs the code")
 
 
 @app.command()
@@ -229,7 +234,7 @@ def bring_up(
     start: Annotated[str | None, typer.Option("--from", metavar="STEP", help="Begin at this step.")] = None,
     start_over: Annotated[bool, typer.Option("--start-over", help="Discard earlier results.")] = False,
     show_me: Annotated[
-        bool, typer.Option("--show-me", help="On the virtual rig: watch it with simulated answers.")
+        bool, typer.Option("--show-me", help="Watch it on the virtual rig, with simulated answers.")
     ] = False,
     as_json: options.AsJson = False,
 ) -> int:
@@ -259,8 +264,8 @@ def bring_up(
             brought = bringing_up.bring_up(task, front, screen)
     except EOFError:
         raise InputError(
-            "nobody answers any more; the machine stands, pen up, motors free",
-            hint="run it in a terminal; the same command carries on where it was",
+            "the input has ended before bring-up was done; the machine is at rest, pen up, motors off",
+            hint="run it in a terminal; the same command continues at this step",
         ) from None
     at, walked, hands = brought.target, brought.walked, brought.hands
     failed = [name for name, state in walked.states.items() if state == "failed"]
@@ -297,9 +302,9 @@ def bring_up(
 
 @app.command(context_settings=_NEGATIVE)
 def jog(
-    x_mm: Annotated[float, typer.Argument(metavar="X", help="mm to the right; with --to, the place itself.")],
-    y_mm: Annotated[float, typer.Argument(metavar="Y", help="mm down; with --to, the place itself.")],
-    to: Annotated[bool, typer.Option("--to", help="X and Y are a machine position instead of a way.")] = False,
+    x_mm: Annotated[float, typer.Argument(metavar="X", help="mm to the right; with --to, the position.")],
+    y_mm: Annotated[float, typer.Argument(metavar="Y", help="mm down; with --to, the position.")],
+    to: Annotated[bool, typer.Option("--to", help="X and Y are a machine position instead of a distance.")] = False,
     port: options.Port = None,
     rig_file: options.RigFile = None,
     as_json: options.AsJson = False,
@@ -320,7 +325,7 @@ def jog(
 def pen(
     height: Annotated[str, typer.Argument(metavar="up|down|US", help="up, down, or a servo pulse in microseconds.")],
     tried: Annotated[
-        bool, typer.Option("--try", help="Do not ask before a height beyond the pen's own; listen for a hum.")
+        bool, typer.Option("--try", help="Do not ask before a height beyond up_us and down_us; listen for a hum.")
     ] = False,
     port: options.Port = None,
     rig_file: options.RigFile = None,

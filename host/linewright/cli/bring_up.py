@@ -130,7 +130,7 @@ class DialogueScreen:
         self.hear("plain", f"{watch.text} (Enter: it does not work)")
         if self._onlooker is not None:
             came = self._onlooker.acts(watch)
-            done = "done, and seen" if came is None else "done, and nothing seen"
+            done = "done, and seen" if came is None else "done, and the board saw no change"
             self._aside(done)
             return came
         if self._lines is None:

@@ -28,7 +28,7 @@ def compare(
     ] = None,
     method: Annotated[
         list[str] | None,
-        typer.Option("--as", metavar="METHOD[:SETTING=VALUE,...]", help="Only this one; may be given several times."),
+        typer.Option("--as", metavar="METHOD[:SETTING=VALUE,...]", help="Compare only this method; may be repeated."),
     ] = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
@@ -74,7 +74,7 @@ def compare(
         asked, why = (method, "") if method else comparison.with_pick(taken, wish)
         entries = list(comparison.compare(taken, wish, asked, drawing_s))
         if all(entry.picture is None for entry in entries):
-            raise InputError(f"{photo}: no method has found anything to draw", hint=entries[0].trouble)
+            raise InputError(f"{photo}: no method finds anything to draw", hint=entries[0].trouble)
         bar.say("drawing the contact sheet")
         recommended = entries[0].method if why else ""
         content = comparison_sheet(taken, entries, pen_mm=rig.pen.width_mm, recommended=recommended)
@@ -121,7 +121,7 @@ def compare(
         "drawing time: as planned for the rig, with a quick order of strokes"
     )
     if why:
-        output.say(f"recommended, with a star on the sheet: {entries[0].method}, since {why}")
+        output.say(f"recommended (the star on the sheet): {entries[0].method}, since {why}")
     for entry in entries:
         if entry.picture is not None:
             output.say(f"  linewright draw {shlex.quote(photo)} --as {entry.method}")

@@ -66,7 +66,7 @@ def words(error: Exception, argv: Sequence[str]) -> str:
         if kind in ("greater_than_equal", "less_than_equal"):
             return f"{name}: {value} is out of range{allowed}"
         if choice := re.search(r"'(.*)' is not one of (.*)\.", str(first["msg"])):
-            return f"{name}: {choice[1]!r} is none of {choice[2].replace(chr(39), '')}"
+            return f"{name}: {choice[1]!r} is not one of {choice[2].replace(chr(39), '')}"
     return own.replace("Value error, ", "") + _given(parameter, argv)
 
 
@@ -91,9 +91,9 @@ def _unnamed(own: str, context: object) -> str:
         meant = difflib.get_close_matches(found[1], known, cutoff=0.6)
         return f"there is no command {found[1]!r}" + (f" (do you mean {' or '.join(meant)}?)" if meant else "")
     if found := re.fullmatch(r"Option '(.*)' requires (?:an argument|\d+ arguments)\.", own):
-        return f"{found[1]}: what stands behind it is missing"
+        return f"{found[1]}: its value is missing"
     if found := re.fullmatch(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)", own):
-        return f"{found[1]}: that is more than this command takes; put a name with blanks in quotes"
+        return f"{found[1]}: this command takes fewer arguments; put a name with spaces in quotes"
     return ""
 
 

@@ -20,7 +20,8 @@ def desk(
         bool,
         typer.Option(
             "--phone",
-            help="Let a phone in your network send photographs, watch and hold: the page shows a code to scan.",
+            help="Let a phone in your network send photographs, watch, and hold the machine; the page shows a code "
+            "to scan.",
         ),
     ] = False,
     as_json: options.AsJson = False,
@@ -44,7 +45,7 @@ def desk(
             output.emit_json({"address": address})
             return
         output.say(f"the desk is open: {address}")
-        output.say("anybody who has this address can use the desk; Ctrl-C ends the desk, pen up")
+        output.say("anybody who has this address can use the desk; Ctrl-C ends the desk and raises the pen")
 
     server.serve(server.Opening(aimed, listen, browser, phone), ready)
 

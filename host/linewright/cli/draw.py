@@ -52,7 +52,7 @@ class DrawOptions:
             "--pictures",
             "-p",
             metavar="FOLDER",
-            help="Write the preview there, and on the virtual rig also what the pen drew.",
+            help="Folder for the preview pictures, and on the virtual rig also for the drawn result.",
         ),
     ] = None
     as_json: options.AsJson = False
@@ -60,10 +60,10 @@ class DrawOptions:
 
 @expanded
 def draw(given: DrawOptions) -> None:
-    """Draw a picture or a kept program; of a folder, its programs, sheet after sheet.
+    """Draw a picture, a saved program, or all programs of a folder, sheet after sheet.
 
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
-    `linewright resume` carries on later.
+    `linewright resume` continues later.
     """
     from linewright.board.drift import DriftCheck
     from linewright.tasks import draw_task
@@ -113,7 +113,7 @@ def _pen_named(only: str) -> str:
     """The name of the pen in ``--only pen=NAME``."""
     what, equals, name = only.partition("=")
     if what.strip() != "pen" or not equals or not name.strip():
-        raise InputError(f"--only {only!r} names no part of a drawing", hint="write --only pen=NAME, such as pen=black")
+        raise InputError(f"--only {only!r} is not of the form pen=NAME", hint="such as --only pen=black")
     return name.strip()
 
 
@@ -128,5 +128,6 @@ def _next_sheet(name: str, aimed: target.Target) -> None:
         return
     if not Terminal(as_json=False).ready(f"lay a new sheet for {name}"):
         raise InputError(
-            f"nobody is there to lay a new sheet for {name}", hint="draw the programs one by one, or from a terminal"
+            f"{name} needs a new sheet, and there is no terminal to ask on",
+            hint="draw the programs one by one, or from a terminal",
         )

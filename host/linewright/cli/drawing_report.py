@@ -57,8 +57,8 @@ def carry_out(task: DrawTask, *, as_json: bool) -> None:
             if not stop.drawing:
                 output.error("stopped before anything was drawn", "", as_json=as_json)
             else:
-                message = "left while the pen was moving; the board stops by itself, with the pen up"
-                output.error(message, f"{drawing.CARRY_ON} with this drawing", as_json=as_json)
+                message = "stopped at once, while the pen was moving; the board stops by itself and raises the pen"
+                output.error(message, f"{drawing.CARRY_ON} this drawing", as_json=as_json)
             raise output.Stopped(stop.number or signals.INTERRUPT) from None
     if drawn.result is None:
         output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
@@ -66,12 +66,12 @@ def carry_out(task: DrawTask, *, as_json: bool) -> None:
     _tell(drawn, as_json=as_json)
     if not drawn.finished:
         if drawn.can_carry_on and not as_json:
-            output.say(f"{drawing.CARRY_ON} with this drawing", stderr=True)
+            output.say(f"{drawing.CARRY_ON} this drawing", stderr=True)
         raise output.Stopped(stop.number or signals.INTERRUPT)
     if drawn.too_far_off and task.drift is not None:
         output.warn(
-            f"the machine was further off at the end than {task.drift.limit_mm:g} mm; it is homed again. "
-            "Look for what held it, or slow it down"
+            f"at the end the machine was off by more than {task.drift.limit_mm:g} mm; it is homed again. "
+            "Look for what blocked it, or reduce the speed"
         )
         raise typer.Exit(EXIT_LINK)
 

@@ -14,11 +14,11 @@ if TYPE_CHECKING:
     from linewright.calibration.exercise import Bout
 
 Bouts = Annotated[
-    int, typer.Option("--bouts", metavar="N", min=1, max=10_000, help="How many; a dozen covers every kind once.")
+    int, typer.Option("--bouts", metavar="N", min=1, max=10_000, help="Number of bouts; 12 cover every kind once.")
 ]
 Moves = Annotated[int, typer.Option("--moves", metavar="N", min=1, max=1000, help="Fast moves in each bout.")]
 PenDown = Annotated[bool, typer.Option("--pen-down", help="Draw on the fast ways; put scrap paper under the pen.")]
-Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Of the order and the places.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed for the order of bouts and the positions.")]
 
 
 def exercise(

@@ -19,13 +19,14 @@ What = Annotated[
     str | None,
     typer.Argument(metavar="FORM|NAME", help="A form that was filled in, or a trial sheet's name.", show_default=False),
 ]
-Undo = Annotated[bool, typer.Option("--undo", help="Take the newest fit of this rig back, and leave.")]
+Undo = Annotated[bool, typer.Option("--undo", help="Undo the newest fit of this rig, and exit.")]
 Values = Annotated[
     list[str] | None,
-    typer.Argument(metavar="NAME=VALUE", help="Measurements; asked for one by one where none are given."),
+    typer.Argument(metavar="NAME=VALUE", help="Measurements; asked for one by one if none are given."),
 ]
 Reading = Annotated[
-    float, typer.Option("--reading", metavar="MM", help="Resolution of the ruler; a finer one gives surer results.")
+    float,
+    typer.Option("--reading", metavar="MM", help="Resolution of the ruler; a finer one gives smaller uncertainties."),
 ]
 Photo = Annotated[
     Path | None,
@@ -35,14 +36,14 @@ Photo = Annotated[
 ]
 Paper = Annotated[
     str | None,
-    typer.Option(
-        "--paper", metavar="WIDTHxHEIGHT", help="Of a photograph: the paper's size as you measured it, in mm."
-    ),
+    typer.Option("--paper", metavar="WIDTHxHEIGHT", help="With a photograph: the measured size of the paper in mm."),
 ]
 MapFile = Annotated[
     Path | None,
     typer.Option(
-        "--map", metavar="FILE", help="Of a photograph: a picture of the remaining error at each cross, .svg or .png."
+        "--map",
+        metavar="FILE",
+        help="With a photograph: write a picture of the remaining error at each cross, .svg or .png.",
     ),
 ]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
@@ -72,12 +73,13 @@ def fit(
     aimed = target.of_rig(rig_file, said=not as_json)
     if undo:
         if what is not None or values or photo is not None:
-            raise InputError("--undo takes nothing to fit", hint="leave the rest out")
+            raise InputError("--undo takes nothing to fit", hint="give --undo alone")
         _undo(aimed, as_json=as_json)
         return
     if what is None:
         raise InputError(
-            "nothing to fit was named", hint="name a form that was filled in, or a sheet: `linewright trial` lists them"
+            "nothing to fit was named",
+            hint="name a filled-in form, or a trial sheet; `linewright trial` lists the sheets",
         )
     answers = _answers(values or [])
     task = fitting.FitTask(what, aimed, answers, sheet, photo, paper, map_file, reading, only_show)
@@ -98,7 +100,9 @@ def _undo(aimed: Target, *, as_json: bool) -> None:
     if as_json:
         output.emit_json({"trial": undone.entry.trial, "changes": dict(undone.entry.before), "of": undone.entry.when})
         return
-    output.say(f"the fit of '{undone.entry.trial}' of {undone.entry.when} is taken back; {aimed.rig_file} says again:")
+    output.say(
+        f"the fit of '{undone.entry.trial}' of {undone.entry.when} is undone; {aimed.rig_file} has these values again:"
+    )
     for key, value in undone.entry.before.items():
         output.say(f"  {key}: {'nothing' if value is None else value}")
 
@@ -111,7 +115,7 @@ def _answers(values: list[str]) -> dict[str, str]:
     for value in values:
         name, equals, text = value.partition("=")
         if not equals:
-            raise InputError(f"{value!r} is no measurement", hint="write NAME=VALUE, such as 1-3=180.2")
+            raise InputError(f"{value!r} is not a measurement", hint="write NAME=VALUE, such as 1-3=180.2")
         if name in raw:
             raise InputError(f"{name} is given twice", hint="keep one of the two")
         raw[name] = text
@@ -127,7 +131,7 @@ def _asked(trial: Trial) -> dict[str, str]:
     """
     for line in trial.how:
         output.prose(f"- {line}", stderr=True)
-    output.prose("back goes back one question; stop leaves, and nothing is written", stderr=True)
+    output.prose("type back for the previous question, or stop to leave without changes", stderr=True)
     answers: list[str] = []
     while len(answers) < len(trial.entries):
         typed = _typed(trial.entries[len(answers)])
@@ -147,7 +151,7 @@ def _typed(entry: Entry) -> str:
     from linewright.tasks import fitting
 
     drawn = "" if entry.expected is None else f" [drawn: {entry.expected:g} {entry.unit}]"
-    asked = f"{entry.name}: {entry.ask}{drawn}" + ("" if entry.needed else " (Enter leaves it out)")
+    asked = f"{entry.name}: {entry.ask}{drawn}" + ("" if entry.needed else " (Enter skips it)")
     while True:
         text = str(typer.prompt(asked, default="", show_default=False, err=True)).strip()
         if text.lower() in ("back", "stop"):
@@ -155,7 +159,7 @@ def _typed(entry: Entry) -> str:
         if not text and not entry.needed:
             return text
         if not text:
-            output.say(f"  a figure is needed here: what you measured, in {entry.unit}", stderr=True)
+            output.say(f"  a measured value in {entry.unit} is needed here", stderr=True)
             continue
         try:
             fitting.refuse_absurd(entry, text)
@@ -178,12 +182,12 @@ def _tell(finding: Finding, rig_file: Path | None, kept: Path | None, *, only_sh
     if not finding.changes:
         return
     if kept is not None:
-        output.prose(f"\n{rig_file} is changed; as it was, it is {kept}. `linewright fit --undo` takes it back.")
+        output.prose(f"\n{rig_file} is changed; the previous version is {kept}. `linewright fit --undo` restores it.")
         again = next_steps.command("trial", finding.trial)
-        output.prose(f"To see what is left, make the sheet anew and draw it: `{again}`")
+        output.prose(f"To check the remaining error, make a new sheet and draw it: `{again}`")
     elif only_show:
         output.say("\nnothing was written (--only-show)")
     elif rig_file is None:
         output.say("\nnothing was written: name your rig file with --rig")
     else:
-        output.say(f"\n{rig_file} says all this already")
+        output.say(f"\n{rig_file} has these values already")

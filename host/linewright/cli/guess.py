@@ -26,14 +26,14 @@ def guess(
         typer.Option(
             "--port",
             metavar="PORT",
-            help="Draw on the machine there, as in `draw`; without it, what is drawn is shown in a picture file.",
+            help="Draw on the machine at this port, as in `draw`; without it, the drawing is shown in a picture file.",
             show_default=False,
         ),
     ] = None,
     pictures: Annotated[Path, typer.Option("--pictures", "-p", metavar="FOLDER", help=f"Where {PICTURE} goes.")] = Path(
         "out"
     ),
-    painted: Annotated[bool, typer.Option("--painted", help="Have the picture made by your picture maker.")] = False,
+    painted: Annotated[bool, typer.Option("--painted", help="Use your picture maker for the picture.")] = False,
     maker_file: options.MakerFile = None,
     seed: Annotated[
         int | None, typer.Option("--seed", metavar="N", min=0, help="The same number gives the same subjects.")
@@ -97,7 +97,7 @@ def _round(secret: str, task: GuessTask, draw: Draw | None, score: dict[str, int
                 if verdict.kind == "right":
                     score[who] += worth
                     return turn
-    output.say(f"all is drawn; it was {guessing.with_article(secret)}")
+    output.say(f"the drawing is complete; it was {guessing.with_article(secret)}")
     return turn
 
 

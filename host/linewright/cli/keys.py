@@ -16,11 +16,9 @@ if TYPE_CHECKING:
 
     from linewright.board.session_values import Control, Progress
 
-HELP: Final = "keys: space holds and carries on, - and + slow down and speed up, q q stops, X X cuts the motors' power"
+HELP: Final = "keys: space holds and continues, - and + slow down and speed up, q q stops, X X cuts the motors' power"
 
-HELD: Final = (
-    "it holds. Was the motors' switch used? Then do not carry on: stop with q q, and `linewright resume` homes first"
-)
+HELD: Final = "on hold. If the motor supply was switched off: stop with q q; `linewright resume` homes first"
 
 STEP: Final = 0.1
 """Change of pace per key press, as a share of the planned speed; also the slowest pace."""
@@ -105,7 +103,7 @@ class Keys:
 
 
 _TWICE: Final[dict[str, tuple[Callable[[Control], None], str]]] = {
-    "q": (lambda control: control.abandon(), "stops; it can be carried on later"),
+    "q": (lambda control: control.abandon(), "stops; `linewright resume` continues later"),
     # A capital, because it loses the position and must not be hit by accident.
     "X": (lambda control: control.cut(), "cuts the motors' power; the position is lost"),
 }

@@ -30,12 +30,14 @@ class LinesOptions:
     tolerance_mm: Annotated[
         float,
         typer.Option(
-            "--tolerance", metavar="MM", min=0.0001, max=10.0, help="How far a stroke may stray from its curve."
+            "--tolerance", metavar="MM", min=0.0001, max=10.0, help="Largest deviation of a stroke from its curve."
         ),
     ] = 0.02
     tidied: Annotated[
         bool,
-        typer.Option("--tidy/--as-found", help="Join, drop doubles and order the strokes, or leave them as found."),
+        typer.Option(
+            "--tidy/--as-found", help="Join strokes, remove duplicates and order them, or leave them unchanged."
+        ),
     ] = False
     order: OrderOptions
     as_json: options.AsJson = False

@@ -14,9 +14,9 @@ from linewright.cli import options, output
 
 def log(
     most: Annotated[
-        int, typer.Option("--last", "-n", metavar="N", min=1, help="How many drawings, the newest first.")
+        int, typer.Option("--last", "-n", metavar="N", min=1, help="Number of drawings, the newest first.")
     ] = 20,
-    as_csv: Annotated[bool, typer.Option("--csv", help="Every column, as a table for other programs.")] = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Write all columns as CSV.")] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """List the drawings that were made on this computer."""

@@ -10,7 +10,7 @@ from linewright.cli import options, output
 from linewright.cli.commands import Commands
 
 app = Commands(
-    help="Set up what makes pictures of sentences: a program or an address of your own choice.",
+    help="Set up a picture maker for sentences: a program or an HTTP address of your choice.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -30,7 +30,7 @@ def new(maker_file: options.MakerFile = None) -> None:
     from linewright.maker import new_maker
 
     path = new_maker(maker_file)
-    output.say(f"{path}: change it to fit, then try it with `linewright maker check`")
+    output.say(f"{path}: edit it, then test it with `linewright maker check`")
 
 
 @app.command("check")
@@ -38,7 +38,9 @@ def check(
     maker_file: options.MakerFile = None,
     sentence: Annotated[
         str | None,
-        typer.Option("--sentence", metavar="WORDS", help="Also have a picture made of this.", show_default=False),
+        typer.Option(
+            "--sentence", metavar="WORDS", help="Also request a picture of this sentence.", show_default=False
+        ),
     ] = None,
     as_json: options.AsJson = False,
 ) -> None:
@@ -57,9 +59,9 @@ def check(
             filled(text, os.environ)  # raises for variables that are not set
     if maker.command is not None and shutil.which(maker.command.words[0]) is None:
         raise MakerError(
-            f"the file is well formed, but there is no program {maker.command.words[0]!r} that can be started",
-            hint="name yours in `words` of the maker's file, with its folder if it is not on the PATH; "
-            "or take [endpoint] instead of [command]",
+            f"the file is valid, but the program {maker.command.words[0]!r} cannot be started",
+            hint="name your program in `words` of the maker's file, with its folder if it is not on the PATH; or use "
+            "[endpoint] instead of [command]",
         )
     what = f"the program {maker.command.words[0]}" if maker.command is not None else ""
     if maker.endpoint is not None:
@@ -73,7 +75,7 @@ def check(
         notes = [] if made is None else list(made.notes)
         output.emit_json({"maker": what, "asked_for": maker.wording, "picture": picture, "warnings": notes})
         return
-    output.say(f"the file is sound: {what}, asked for {maker.wording!r}")
+    output.say(f"the file is valid: {what}; prompt: {maker.wording!r}")
     if made is None:
         output.say('try it: linewright maker check --sentence "a heron in a rain hat"')
         return

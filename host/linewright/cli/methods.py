@@ -12,14 +12,14 @@ from linewright.cli import options, output
 
 def methods(
     name: Annotated[
-        str | None, typer.Argument(metavar="METHOD", help="The one whose settings are wanted.", show_default=False)
+        str | None, typer.Argument(metavar="METHOD", help="List the settings of this method.", show_default=False)
     ] = None,
     specimens: Annotated[
         Path | None,
         typer.Option(
             "--specimens",
             metavar="FILE.png",
-            help="Instead write a picture of every face of letters and every pattern, to choose from.",
+            help="Instead write a picture of all typefaces and patterns.",
             show_default=False,
         ),
     ] = None,
@@ -82,7 +82,7 @@ def _write_specimens(path: Path, *, as_json: bool) -> None:
             file.write(data)
     except OSError as error:
         raise InputError(
-            f"{path} cannot be written: {error.strerror}", hint="check the folder and the rights"
+            f"{path} cannot be written: {error.strerror}", hint="check the folder and its permissions"
         ) from error
     if as_json:
         output.emit_json({"picture": str(path)})

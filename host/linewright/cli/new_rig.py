@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 WORDS: Final = {
     "back": "go back one question",
     "stop": "leave without writing a file",
-    "help": "the question again, and why it is asked; Enter takes what stands in brackets",
+    "help": "explain the question; Enter accepts the value in brackets",
 }
 """Commands available at every question; the others of bring-up make no sense here."""
 
@@ -82,7 +82,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
         if told:
             output.console().print(rig_report.review_table(told), soft_wrap=False)
         output.say(f"{to} written; {rig_report.verdict(findings, to.name)}")
-        output.say("it is the usual rig now: every command uses it, unless --rig names another")
+        output.say("it is the usual rig now: every command uses it unless --rig names another")
         output.say(f"next: {next_steps.command('rig', 'check')}")
         output.say(f"      {next_steps.command('rig', 'wiring', '-o', 'wiring.svg')}")
         if made.rig.board != target.VIRTUAL:
@@ -113,11 +113,11 @@ def follows(made: Draft) -> list[str]:
     for name, axis, found in (("x", made.rig.x, made.reaches[0]), ("y", made.rig.y, made.reaches[1])):
         begins = f"begin with {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} mm/s^2"
         if found is None:
-            lines.append(f"axis {name}: not enough is known of motor and load, so {begins}")
+            lines.append(f"axis {name}: motor and load are not fully known, so {begins}")
         else:
             lines.append(
-                f"axis {name}: {_a_motor(made, name)} can do {found.speed_mm_s:.0f} mm/s ({found.by} ends it) and "
-                f"{found.accel_mm_s2:.0f} mm/s^2, a margin of two taken off; {begins}"
+                f"axis {name}: {_a_motor(made, name)} can do {found.speed_mm_s:.0f} mm/s (limited by {found.by}) and "
+                f"{found.accel_mm_s2:.0f} mm/s^2, with a safety factor of 2; {begins}"
             )
     return lines
 
@@ -139,7 +139,9 @@ def _asked(answers: Answers) -> Draft:
 
     screen = DialogueScreen(output.say, standard_input())
     screen.hear(
-        "plain", "Enter takes what stands in brackets; help explains; back goes back; stop leaves without a file."
+        "plain",
+        "Enter accepts the value in brackets; help explains; back returns to the previous question; stop leaves "
+        "without a file.",
     )
     fixed = set(answers)
     while True:

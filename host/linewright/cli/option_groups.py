@@ -143,7 +143,7 @@ def placement(
     place = place or PlaceOptions()
     size_mm = place.size_mm
     if size_mm is not None and not 0.1 <= size_mm <= SIZE_HIGH_MM:
-        raise InputError(f"--size {size_mm:g} is outside 0.1..{SIZE_HIGH_MM:g} mm", hint="give its width in mm")
+        raise InputError(f"--size {size_mm:g} is outside 0.1..{SIZE_HIGH_MM:g} mm", hint="give the width in mm")
     return Placement(
         sheet=on.sheet,
         landscape=on.landscape,
@@ -167,7 +167,7 @@ def _turn_deg(turn: str) -> float | Literal["auto"]:
     except ValueError:
         found = math.nan
     if not abs(found) <= options.TURN_HIGH_DEG:
-        raise InputError(f"--turn {turn} is no angle", hint="take auto, or degrees clockwise such as 90 or -12.5")
+        raise InputError(f"--turn {turn} is not an angle", hint="give auto, or degrees clockwise such as 90 or -12.5")
     return found
 
 

@@ -40,15 +40,15 @@ Source = Annotated[
     str | None,
     typer.Argument(
         metavar="SOURCE",
-        help="A drawing (SVG, PDF, DXF), a photograph or an arrangement; or else one of --text, --pattern and "
-        "--sentence.",
+        help="A drawing (SVG, PDF, DXF), a photograph or an arrangement; or use --text, --pattern or --sentence "
+        "instead.",
     ),
 ]
 Sources = Annotated[
     list[str] | None,
     typer.Argument(
         metavar="SOURCE",
-        help="Drawings (SVG, PDF, DXF), photographs or arrangements; or else one of --text, --pattern and --sentence.",
+        help="Drawings (SVG, PDF, DXF), photographs or arrangements; or use --text, --pattern or --sentence instead.",
         show_default=False,
     ),
 ]
@@ -56,8 +56,8 @@ SourceOrJob = Annotated[
     str | None,
     typer.Argument(
         metavar="SOURCE",
-        help="A drawing (SVG, PDF, DXF), a photograph, an arrangement, or a program kept by `plan -o`; or else one of "
-        "--text, --pattern and --sentence.",
+        help="A drawing (SVG, PDF, DXF), a photograph, an arrangement, or a program saved by `plan -o`; or use "
+        "--text, --pattern or --sentence instead.",
         show_default=False,
     ),
 ]
@@ -66,7 +66,7 @@ Method = Annotated[
     typer.Option(
         "--as",
         metavar="METHOD[:SETTING=VALUE,...]",
-        help="How lines are made of it, such as hatching:angle_deg=30; `linewright methods` lists what there is.",
+        help="The method that makes lines, such as hatching:angle_deg=30; `linewright methods` lists all methods.",
         show_default=False,
     ),
 ]
@@ -75,7 +75,8 @@ Text = Annotated[
     typer.Option(
         "--text",
         metavar="WORDS",
-        help="Write this; --as lettering:face=running,size_mm=12 says how. `linewright methods lettering` lists more.",
+        help="Write this text; --as lettering:face=running,size_mm=12 sets typeface and size. `linewright methods "
+        "lettering` lists all settings.",
         show_default=False,
     ),
 ]
@@ -84,7 +85,7 @@ TextFile = Annotated[
     typer.Option(
         "--text-file",
         metavar="FILE",
-        help="Write what this file says, its lines as they are; - reads the standard input.",
+        help="Write the text of this file, with its line breaks; - reads the standard input.",
         show_default=False,
     ),
 ]
@@ -93,7 +94,7 @@ Pattern = Annotated[
     typer.Option(
         "--pattern",
         metavar="NAME[:SETTING=VALUE,...]",
-        help="A pattern that grows from a seed, such as wheels:seed=3; `linewright methods` lists them.",
+        help="A generated pattern, such as wheels:seed=3; `linewright methods` lists all patterns.",
         show_default=False,
     ),
 ]
@@ -102,7 +103,8 @@ Sentence = Annotated[
     typer.Option(
         "--sentence",
         metavar="WORDS",
-        help="A drawing of this sentence (see `linewright words`), or by the maker you have set up; random finds one.",
+        help="Draw this sentence (see `linewright words`); with a picture maker set up, its picture is used. random "
+        "picks a sentence.",
         show_default=False,
     ),
 ]
@@ -111,13 +113,13 @@ MakerFile = Annotated[
     typer.Option(
         "--maker",
         metavar="FILE",
-        help="The picture maker's file; maker.toml in your config folder where none is given.",
+        help="The picture maker's file; default: maker.toml in your config folder.",
         readable=False,
         show_default=False,
     ),
 ]
 Anew = Annotated[
-    bool, typer.Option("--anew", help="Ask the picture maker again, even if its picture of these words is kept.")
+    bool, typer.Option("--anew", help="Ask the picture maker again, even if a picture of these words is saved.")
 ]
 Pens = Annotated[
     str | None,
@@ -134,18 +136,18 @@ Layers = Annotated[
     typer.Option(
         "--layers",
         metavar="NAMES",
-        help="Only these layers of a drawing file, by name or number, with commas; hidden ones included.",
+        help="Only these layers of a drawing file, also hidden ones, by name or number, separated by commas.",
         show_default=False,
     ),
 ]
-Page = Annotated[int, typer.Option("--page", metavar="NUMBER", min=1, help="Which page of a file of several.")]
+Page = Annotated[int, typer.Option("--page", metavar="NUMBER", min=1, help="Page of a file with several pages.")]
 FontOption = Annotated[
     str | None,
     typer.Option(
         "--font",
         metavar="outlines|FONT",
-        help="Write words as outlines: those of a drawing file in its own fonts, or all in this font file, folder or "
-        "family of the system; single-line letters where not given.",
+        help="Draw text as outlines: outlines takes the fonts that the drawing file names; else this font file, "
+        "folder or system font family. Without it: single-line letters.",
         show_default=False,
     ),
 ]
@@ -154,7 +156,8 @@ Within = Annotated[
     typer.Option(
         "--within",
         metavar="TIME",
-        help="The best drawing of a photograph that the rig makes in this time, such as 20min or 1h30min.",
+        help="Choose the settings that give the best drawing of a photograph within this drawing time, such as 20min "
+        "or 1h30min.",
         show_default=False,
     ),
 ]
@@ -163,7 +166,8 @@ Ink = Annotated[
     typer.Option(
         "--ink",
         metavar="LENGTH",
-        help="The best drawing of a photograph with lines of this length in all, such as 30m.",
+        help="Choose the settings that give the best drawing of a photograph with this total length of lines, such "
+        "as 30m.",
         show_default=False,
     ),
 ]
@@ -173,7 +177,8 @@ RigFile = Annotated[
         "--rig",
         "-r",
         metavar="FILE",
-        help="Your rig file; the usual one (`linewright rig use`) if not given. default: the rig without a file.",
+        help="Your rig file; if not given, the usual one (`linewright rig use`). The word default means the built-in "
+        "rig.",
         readable=False,
     ),
 ]
@@ -182,9 +187,10 @@ Port = Annotated[
     typer.Option(
         "--port",
         metavar="PORT",
-        help="Where the machine is: serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT or virtual, which "
-        "takes options: virtual:backlash_x_mm=0.2,interpreter=micropython. Not given: where it was last met; a "
-        'rig file with board = "virtual" is at the virtual rig.',
+        help="Port of the machine: serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT or virtual, which "
+        "takes options: virtual:backlash_x_mm=0.2,interpreter=micropython. If not given: the port where this machine "
+        "last answered; for a "
+        'rig file with board = "virtual", the virtual rig.',
         show_default=False,
     ),
 ]
@@ -194,25 +200,29 @@ SheetName = Annotated[
         "--sheet",
         "-s",
         metavar="SIZE",
-        help="A0..A6, letter, legal, or a size such as 210x297mm; the rig's own where none is given.",
+        help="A0..A6, letter, legal, or a size such as 210x297mm; default: the rig's sheet.",
     ),
 ]
 Landscape = Annotated[
     bool | None,
-    typer.Option("--landscape/--portrait", help="How the sheet lies; the way that fits the rig where not given."),
+    typer.Option("--landscape/--portrait", help="Orientation of the sheet; if not given, the one that fits the rig."),
 ]
 Margin = Annotated[
-    float | None, typer.Option("--margin", "-m", metavar="MM", help="Kept clear all round; the rig's own by default.")
+    float | None,
+    typer.Option("--margin", "-m", metavar="MM", help="Margin on all sides; default: that of the rig file."),
 ]
 Fit = Annotated[
-    bool, typer.Option("--fit/--keep", help="Make the picture as large as sheet and machine allow, or keep its size.")
+    bool,
+    typer.Option(
+        "--fit/--keep", help="Scale the picture to the largest size that sheet and machine allow, or keep its size."
+    ),
 ]
 TurnOption = Annotated[
     str,
     typer.Option(
         "--turn",
         metavar="auto|DEG",
-        help="Turn the picture clockwise, by any angle; auto turns it by a quarter where it then fits better.",
+        help="Turn the picture clockwise, by any angle; auto turns it by 90 degrees if it then fits better.",
     ),
 ]
 At = Annotated[
@@ -220,7 +230,7 @@ At = Annotated[
     typer.Option(
         "--at",
         metavar="X,Y",
-        help="Where its top left corner lies, in mm from that of the sheet; in the middle where not given.",
+        help="Position of its top left corner, in mm from the sheet's top left corner; default: centred.",
         show_default=False,
     ),
 ]
@@ -229,11 +239,11 @@ Size = Annotated[
     typer.Option(
         "--size",
         metavar="MM",
-        help="Its own width, before it is turned; as large as there is room where not given.",
+        help="Width before rotation; default: as large as the room allows.",
         show_default=False,
     ),
 ]
-Mirror = Annotated[bool, typer.Option("--mirror", help="Swap its left and right.")]
+Mirror = Annotated[bool, typer.Option("--mirror", help="Mirror it left to right.")]
 PenByOption = Annotated[
     PenBy, typer.Option("--pen-by", metavar="colour|layer", help="One pen for each colour, or for each layer.")
 ]
@@ -247,7 +257,7 @@ Signature = Annotated[
     typer.Option(
         "--signature",
         metavar="WORDS|FILE.svg",
-        help="Sign at the lower right, in running letters or by the lines of an SVG file.",
+        help="Signature at the lower right: a name, written in running letters, or an SVG file whose lines are drawn.",
         show_default=False,
     ),
 ]
@@ -258,62 +268,66 @@ RedrawMm = Annotated[
         metavar="MM",
         min=0.0,
         max=10_000.0,
-        help="Longest way along lines that may be drawn twice to save a lift of the pen; good for hatchings and nets. "
-        "0: nothing twice. Not given: ten widths of the pen, straight over ink.",
+        help="Longest distance along existing lines that the pen may draw a second time to save a pen lift; useful "
+        "for hatchings and nets. 0: never. Default: ten pen widths, straight over ink.",
         show_default=False,
     ),
 ]
 EffortOption = Annotated[
     Effort,
     typer.Option(
-        "--effort", metavar="quick|normal|best", help="How long to look for the order of strokes with the least travel."
+        "--effort", metavar="quick|normal|best", help="Effort of the search for the stroke order with the least travel."
     ),
 ]
 Pictures = Annotated[
     Path | None, typer.Option("--pictures", "-p", metavar="FOLDER", help="Write the preview pictures there.")
 ]
-SpeedMap = Annotated[bool, typer.Option("--speed-map", help="Also a picture that shows how fast the pen is where.")]
+SpeedMap = Annotated[
+    bool, typer.Option("--speed-map", help="Also write a picture that shows the speed of the pen along the lines.")
+]
 AskPens = Annotated[
     bool | None,
     typer.Option(
         "--ask-pens/--same-pen",
-        help="Stop before each pen and wait for Enter, or draw everything with the pen that is in. "
-        "On a real machine with a terminal it asks.",
+        help="Stop before each pen and wait for Enter, or draw everything with the mounted pen. Default: ask, on a "
+        "real machine with a terminal.",
         show_default=False,
     ),
 ]
 Only = Annotated[
     str | None,
-    typer.Option("--only", metavar="pen=NAME", help="Draw only what this pen draws.", show_default=False),
+    typer.Option("--only", metavar="pen=NAME", help="Draw only the strokes of this pen.", show_default=False),
 ]
 FromStroke = Annotated[
     int | None,
-    typer.Option("--from-stroke", metavar="N", min=1, help="Begin at this stroke; those before it are left out."),
+    typer.Option("--from-stroke", metavar="N", min=1, help="Begin at this stroke; earlier strokes are skipped."),
 ]
 Speed = Annotated[
     float | None,
     typer.Option(
-        "--speed", metavar="PER_CENT", min=10.0, max=100.0, help="Draw at this share of the planned speed, 10 to 100."
+        "--speed", metavar="PER_CENT", min=10.0, max=100.0, help="Speed in per cent of the planned speed, 10 to 100."
     ),
 ]
 Outline = Annotated[
-    bool, typer.Option("--outline", help="Let the pen, raised, go round the drawing's box before it draws.")
+    bool, typer.Option("--outline", help="Before drawing, move the raised pen around the bounding box of the drawing.")
 ]
 CheckDrift = Annotated[
     str | None,
     typer.Option(
         "--check-drift",
         metavar="WHEN",
-        help="Home again to see whether steps were lost: start, pens, end with commas, or none; as the rig file says "
-        "where not given.",
+        help="Home again to check for lost steps: start, pens, end (separated by commas), or none; default: that of "
+        "the rig file.",
         show_default=False,
     ),
 ]
 DriftLimit = Annotated[
     float | None,
-    typer.Option("--drift-limit", metavar="MM", help="Stop beyond this drift of an axis; the rig's own by default."),
+    typer.Option(
+        "--drift-limit", metavar="MM", help="Stop if an axis has drifted more than this; default: that of the rig file."
+    ),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print only one JSON object.")]
 
 
 def pair(words: str, option: str) -> tuple[float, float]:
@@ -332,7 +346,7 @@ def pair(words: str, option: str) -> tuple[float, float]:
     except ValueError:
         x = y = math.nan
     if not max(abs(x), abs(y)) <= PLACE_HIGH_MM:
-        hint = f"such as {option} 20,30; a minus at the beginning is written {option}=-20,30"
+        hint = f"such as {option} 20,30; write {option}=-20,30 if the first number is negative"
         raise InputError(f"{option} {words} is not two lengths in mm with a comma between", hint=hint)
     return x, y
 

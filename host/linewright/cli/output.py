@@ -152,7 +152,7 @@ def error(message: str, hint: str, *, as_json: bool) -> None:
 
 def bug(problem: Exception, *, as_json: bool) -> None:
     """Report a bug: one line on the screen, the traceback in a file."""
-    hint = "please report it with what --debug prints"
+    hint = "please report it with the output of --debug"
     with (
         contextlib.suppress(OSError),
         tempfile.NamedTemporaryFile(

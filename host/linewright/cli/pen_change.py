@@ -29,7 +29,7 @@ class PenChange:
         # No question if the board senses the supply: it stops then, and `resume` homes.
         park = "" if finds_its_place else "put the pen to its park position, then "
         then = "" if by_key else " and Enter"
-        self._or_home = "" if senses_power else f"; if the motors' switch was used: {park}h{then} homes first"
+        self._or_home = "" if senses_power else f"; if the motor supply was switched off: {park}h{then} homes first"
         self._drawing_with = ""  # the mounted pen
         self._asked_at: int | None = None  # record of the last request
         self._reader: threading.Thread | None = None
@@ -44,9 +44,9 @@ class PenChange:
             return
         self._asked_at = now.records_done
         if now.pen.name == self._drawing_with:
-            what = f"the pen '{now.pen.name}' wants ink, a point or a dip"
+            what = f"the pen '{now.pen.name}' needs ink, sharpening or a dip"
         else:
-            what = f"put the pen '{now.pen.name}' in"
+            what = f"mount the pen '{now.pen.name}'"
         output.prose(f"{what}, then press Enter{self._or_home}", stderr=True)
         if not self._by_key and (self._reader is None or not self._reader.is_alive()):
             self._reader = threading.Thread(target=self._read, daemon=True)
@@ -57,4 +57,6 @@ class PenChange:
             self._control.pen_changed(home=typed.strip().lower() == "h")
         else:
             # End of input is no answer: drawing on with the wrong pen would spoil the sheet.
-            output.say("nobody is there to press Enter; it waits until it is stopped", stderr=True)
+            output.say(
+                "the input has ended, so nobody can press Enter; the drawing waits until it is stopped", stderr=True
+            )

@@ -41,11 +41,11 @@ class PlanOptions:
             "--output",
             "-o",
             metavar="FILE.lw",
-            help="Keep the program, to be drawn later; of several sources or sheets, the folder for their programs.",
+            help="Save the program, to be drawn later; with several sources or sheets: the folder for their programs.",
         ),
     ] = None
     pictures: Annotated[
-        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
+        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Folder for the preview pictures.")
     ] = Path("out")
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False
     speed_map: options.SpeedMap = False
@@ -53,7 +53,7 @@ class PlanOptions:
         bool,
         typer.Option(
             "--poster",
-            help="Divide a picture of --size MM among as many sheets as it takes, with numbers and marks to join them.",
+            help="Divide a picture of --size MM among several sheets, with numbers and marks for joining them.",
         ),
     ] = False
     series: Annotated[
@@ -61,7 +61,7 @@ class PlanOptions:
         typer.Option(
             "--series",
             metavar="FILE.csv",
-            help="Fill an arrangement's {column} with each row of a table: one program a row.",
+            help="Replace each {column} in an arrangement by the values of a CSV table: one program per row.",
             readable=False,
             show_default=False,
         ),
@@ -69,7 +69,11 @@ class PlanOptions:
     workers: Annotated[
         int | None,
         typer.Option(
-            "--workers", metavar="N", min=1, max=256, help="Processes for several sources; one per processor."
+            "--workers",
+            metavar="N",
+            min=1,
+            max=256,
+            help="Number of processes for several sources; default: one per processor.",
         ),
     ] = None
     cluster: Annotated[
@@ -170,7 +174,7 @@ def carry_out(given: PlanOptions) -> None:
         output.say(str(path))
     if keep_as is not None:
         change = ("--ask-pens",) if len(program.groups) > 1 else ()
-        output.say(f"{keep_as} is kept. Draw it: {next_steps.command('draw', keep_as, *change)}")
+        output.say(f"{keep_as} is saved. Draw it: {next_steps.command('draw', keep_as, *change)}")
 
 
 def _refuse_what_does_not_go_together(given: PlanOptions, *, sheets: bool) -> None:
@@ -179,14 +183,17 @@ def _refuse_what_does_not_go_together(given: PlanOptions, *, sheets: bool) -> No
 
     keep_as = given.keep_as
     if given.cluster is not None and not given.many:
-        raise InputError("--cluster plans pictures, and none was named", hint="name files")
+        raise InputError("--cluster needs picture files, and none was named", hint="name files")
     if given.many and keep_as is not None and pipeline.is_job(keep_as):
-        raise InputError(f"{keep_as} is one program, and several are planned", hint="name a folder")
+        raise InputError(f"{keep_as} names one program, and several pictures are planned", hint="name a folder")
     if given.many and sheets:
-        raise InputError("a poster or a series is planned alone", hint="name one picture or arrangement")
+        raise InputError(
+            "a poster or a series cannot be planned together with other pictures",
+            hint="name one picture or arrangement",
+        )
     if sheets and keep_as is not None and pipeline.is_job(keep_as):
-        raise InputError(f"{keep_as} is one program, and several sheets are planned", hint="name a folder")
+        raise InputError(f"{keep_as} names one program, and several sheets are planned", hint="name a folder")
     if not given.many and not sheets and keep_as is not None and not pipeline.is_job(keep_as):
         raise InputError(
-            f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
+            f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` recognises programs by this ending"
         )

@@ -27,16 +27,16 @@ def ports(
         output.emit_json({"ports": [one.describe() for one in found]})
         return
     if not found:
-        output.say("no serial port is there: plug the board in with a cable that carries data, not only power")
+        output.say("no serial port found: plug the board in with a cable that carries data, not only power")
         output.say("without a board: --port virtual is a virtual rig")
         return
     table = Table("port", "what answers", "number", "rig", box=None, pad_edge=False)
     for one, rig_file in ((each.seen, each.rig_file) for each in found):
-        answers = f"{one.board}, version {one.version}" if one.board else f"nobody ({one.about or 'no description'})"
+        answers = f"{one.board}, version {one.version}" if one.board else f"no answer ({one.about or 'no description'})"
         table.add_row(one.port, answers, one.unique or "-", rig_file or "-")
     output.console().print(table)
     if not quiet and not any(each.seen.board for each in found):
         output.say(
-            "No board of ours answers. A new one gets its code first: "
+            "No board with Linewright's code answers. Install it on a new board first: "
             f"{next_steps.command('board', 'flash', '--port', found[0].seen.port)}"
         )

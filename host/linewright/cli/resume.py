@@ -20,38 +20,45 @@ def resume(
     name: Annotated[
         str | None,
         typer.Argument(
-            metavar="NAME", help="Which drawing, by its picture or as --list names it; the newest where not given."
+            metavar="NAME", help="The drawing, by the name of its picture or as --list names it; default: the newest."
         ),
     ] = None,
     port: options.Port = None,
     rig_file: options.RigFile = None,
     sheet: Annotated[
         str | None,
-        typer.Option("--sheet", "-s", metavar="SIZE", help="What lies on the table: refused unless it is the same."),
+        typer.Option(
+            "--sheet",
+            "-s",
+            metavar="SIZE",
+            help="The sheet on the machine; an error if the drawing was begun on another.",
+        ),
     ] = None,
     ask_pens: options.AskPens = None,
     check_drift: options.CheckDrift = None,
     drift_limit_mm: options.DriftLimit = None,
-    show: Annotated[bool, typer.Option("--show", help="Show what is done and what is left; nothing moves.")] = False,
-    list_all: Annotated[bool, typer.Option("--list", help="List the drawings that can be carried on.")] = False,
+    show: Annotated[bool, typer.Option("--show", help="Show what is drawn and what is left; nothing moves.")] = False,
+    list_all: Annotated[bool, typer.Option("--list", help="List the drawings that can be resumed.")] = False,
     yes: Annotated[
         bool,
         typer.Option(
             "--yes",
             "-y",
-            help="Do not ask whether the sheet still lies where it lay. Without a terminal a real machine needs it.",
+            help="Do not ask whether the sheet still lies in place; needed on a real machine without a terminal.",
         ),
     ] = False,
     at_park: Annotated[
         bool,
-        typer.Option("--at-park", help="The pen has been put to its park position by hand; for rigs without endstops."),
+        typer.Option(
+            "--at-park", help="The pen stands at its park position, moved there by hand; for rigs without endstops."
+        ),
     ] = False,
     from_stroke: Annotated[
         int | None,
         typer.Option(
             "--from-stroke",
             metavar="N",
-            help="The first stroke that is not on paper, if the motors' power was off while the pen drew.",
+            help="The first stroke that is missing on the paper, if the motors lost power while the pen drew.",
         ),
     ] = None,
     pictures: options.Pictures = None,
@@ -87,8 +94,8 @@ def resume(
     asks = not (yes or aimed.on_virtual_rig)
     if asks and (as_json or not sys.stdin.isatty()):
         raise InputError(
-            "nobody is there to say whether the sheet still lies where it lay",
-            hint="look at it, then resume from a terminal without --json, or with --yes",
+            "there is no terminal to ask whether the sheet still lies in place",
+            hint="check the sheet, then resume from a terminal without --json, or with --yes",
         )
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
         from_stroke = _first_missing(broken.stroke + 1)
@@ -114,7 +121,7 @@ def resume(
 
 def _first_missing(next_one: int) -> int | None:
     """The first stroke that is not on paper; None if that is the next one, which may be resumed within it."""
-    output.prose("look at the sheet: which is the first stroke that is not on it?", stderr=True)
+    output.prose("check the sheet: which is the first stroke that is missing?", stderr=True)
     found = int(typer.prompt("stroke", default=next_one, err=True))
     return None if found == next_one else found
 
@@ -150,4 +157,4 @@ def _list(*, as_json: bool) -> None:
         done = f"{story.strokes_done} of {story.strokes} strokes"
         output.say(f"{story.folder.name}  {story.picture} on {story.sheet}, {done}, begun {story.began}")
     if not stories:
-        output.say("there is no drawing to carry on")
+        output.say("there is no drawing to resume")

@@ -13,7 +13,7 @@ from linewright.cli.commands import Commands
 from linewright.tasks.results import write_file
 
 app = Commands(
-    help="Describe your machine: write the rig file, check it, draw its wiring.",
+    help="Describe your machine: write its rig file, check it, draw the wiring.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -32,17 +32,16 @@ File = Annotated[
 
 @app.command()
 def new(
-    to: Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="Where the rig file goes.")] = Path(
-        "rig.toml"
-    ),
+    to: Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="File to write.")] = Path("rig.toml"),
     answers_file: Annotated[
-        Path | None, typer.Option("--answers", metavar="FILE", help="Answers in JSON, by the names of the questions.")
+        Path | None,
+        typer.Option("--answers", metavar="FILE", help="Answers as JSON, keyed by the names of the questions."),
     ] = None,
     answer: Annotated[
         list[str] | None, typer.Option("--answer", metavar="NAME=VALUE", help="One answer; may be repeated.")
     ] = None,
     usual: Annotated[
-        bool, typer.Option("--usual", help="Ask nothing: the rest is as on a machine of common parts.")
+        bool, typer.Option("--usual", help="Ask nothing; use the values of common parts for the rest.")
     ] = False,
     questions: Annotated[bool, typer.Option("--questions", help="Print the questions as JSON, and leave.")] = False,
     as_json: options.AsJson = False,
@@ -81,7 +80,7 @@ def schema(to: Target = None) -> None:
 @app.command()
 def check(
     file: File = None,
-    reasons: Annotated[bool, typer.Option("--reasons", help="Give reasons also for what is in order.")] = False,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Also give the reasons of passed checks.")] = False,
     as_json: options.AsJson = False,
 ) -> int:
     """Check a machine before it is switched on.
@@ -161,9 +160,9 @@ def wiring(
 def use(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE", help="Your rig file; without one, say which is the usual one.", readable=False),
+        typer.Argument(metavar="FILE", help="Your rig file; if not given, show the usual rig.", readable=False),
     ] = None,
-    nothing: Annotated[bool, typer.Option("--none", help="No rig is the usual one any more.")] = False,
+    nothing: Annotated[bool, typer.Option("--none", help="Forget the usual rig.")] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """Make a rig the usual one: every command then means it without --rig."""
@@ -172,7 +171,7 @@ def use(
     from linewright.rig.rig import Rig
 
     if nothing and file is not None:
-        raise InputError("--none and a file were given", hint="leave one of the two out")
+        raise InputError("--none and a file were given", hint="give one of them")
     if file is not None and str(file) == target.DEFAULT and not file.exists():
         file, nothing = None, True  # as with `--rig default`
     if file is not None:
@@ -184,9 +183,9 @@ def use(
     if as_json:
         output.emit_json({"usual": None if usual is None else str(usual)})
     elif file is not None:
-        output.say(f"{name} ({file}) is the usual rig; every command uses it now, unless --rig names another")
+        output.say(f"{name} ({file}) is the usual rig now: every command uses it unless --rig names another")
     elif usual is None:
-        output.say("no rig is the usual one; without --rig commands mean the default rig")
+        output.say("there is no usual rig; without --rig, commands use the default rig")
     else:
         output.say(f"the usual rig is {usual}")
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Read = Callable[[Callable[[], bool]], str | None]
     """Reads a line; polls the machine meanwhile, which serves the link."""
 
-app = Commands(help="Where the sheet lies on the machine.", no_args_is_help=True, rich_markup_mode=None)
+app = Commands(help="Find the position of the sheet on the machine.", no_args_is_help=True, rich_markup_mode=None)
 
 GLANCE_S: Final = 0.25
 """Polling interval of the machine while nobody types."""
@@ -34,15 +34,15 @@ _ARROW_KEYS: Final = re.compile(r"(?:\x1b\[[ABCD])+")
 _NUMBERS: Final = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)(?:\s*[ ;]\s*([-+]?\d+(?:[.,]\d+)?))?\s*")
 
 HOW: Final = (
-    "Take the pen to each corner: each press of an arrow key moves it by 1 mm, two numbers and Enter by so many mm to "
-    "the right and down (5 -2.5). Enter alone: it is there. The words down and up lower and raise the pen, skip leaves "
-    "the third corner out, stop leaves without a change."
+    "Move the pen to each corner: an arrow key moves it by 1 mm; two numbers and Enter move it by these mm to the "
+    "right and down (5 -2.5). Press Enter alone when it is there. Type down or up to lower or raise the pen, skip to "
+    "leave out the third corner, stop to leave without a change."
 )
 
 
 @app.callback()
 def _sheet() -> None:
-    """Where the sheet lies on the machine."""
+    """Find the position of the sheet on the machine."""
 
 
 @app.command()
@@ -76,7 +76,9 @@ def find(
 
             done = sheet_finding.find(aimed, front, visit, sheet)
     except EOFError:
-        raise InputError("nobody answers any more; nothing was changed", hint="run it in a terminal") from None
+        raise InputError(
+            "the input has ended before all corners were found; nothing was changed", hint="run it in a terminal"
+        ) from None
     except KeyboardInterrupt:
         raise output.Stopped from None
     found, kept, lies, met = done.place, done.kept, done.sheet, done.target
@@ -86,16 +88,16 @@ def find(
         return
     x, y = found.offset_mm
     output.prose(
-        f"the {lies.name} sheet begins at x = {x:g}, y = {y:g} mm and is turned by {found.turn_deg:g} degrees; its "
-        f"corners are within {found.off_mm:.1f} mm of that"
+        f"the {lies.name} sheet begins at x = {x:g}, y = {y:g} mm and is turned by {found.turn_deg:g} degrees; "
+        f"largest corner error {found.off_mm:.1f} mm"
     )
     if met.rehearses:
         output.say(f"this was a rehearsal: {aimed.rig_file} stays as it is")
     elif kept is None:
-        output.say(f"{aimed.rig_file} says so already")
+        output.say(f"{aimed.rig_file} has this position already")
     else:
-        output.say(f"{aimed.rig_file} is changed; as it was, it is {kept}")
-    output.say(f"see it before ink flows: {next_steps.command('draw', 'FILE', '--outline')}")
+        output.say(f"{aimed.rig_file} is changed; the previous version is {kept}")
+    output.say(f"check it before drawing, with the pen up: {next_steps.command('draw', 'FILE', '--outline')}")
 
 
 class TypedKeys:

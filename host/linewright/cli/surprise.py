@@ -19,14 +19,12 @@ class SurpriseOptions:
 
     seed: Annotated[
         int | None,
-        typer.Option(
-            "--seed", metavar="N", min=0, max=2**31, help="The one with this number; a new one where none is given."
-        ),
+        typer.Option("--seed", metavar="N", min=0, max=2**31, help="Number of the pattern; default: a new one."),
     ] = None
     rig_file: options.RigFile = None
     on: SheetOptions
     pictures: Annotated[
-        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
+        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Folder for the preview pictures.")
     ] = Path("out")
     as_json: options.AsJson = False
 

@@ -16,9 +16,9 @@ def tape(
     ],
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
-    pictures: Annotated[
-        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the picture of the paper goes.")
-    ] = Path("out"),
+    pictures: Annotated[Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Picture file to write.")] = Path(
+        "out"
+    ),
     as_json: options.AsJson = False,
 ) -> int:
     """Show what a virtual rig has drawn, and whether every pulse was within its limits.
@@ -51,9 +51,9 @@ def tape(
         )
         output.say(drawings.pulses(trace))
         if any(trace.lost_steps):
-            output.say(f"steps that its motors have lost: {trace.lost_steps[0]} of A, {trace.lost_steps[1]} of B")
+            output.say(f"lost steps: {trace.lost_steps[0]} of A, {trace.lost_steps[1]} of B")
         if trace.damaged:
-            output.warn("the tape breaks off: what came after is not on it")
+            output.warn("the tape ends early: later pulses were not recorded")
         for path in written:
             output.say(str(path))
     return EXIT_LINK if trace.broken else 0

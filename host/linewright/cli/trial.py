@@ -13,23 +13,26 @@ if TYPE_CHECKING:
     from linewright.calibration.trial.design import Trial
     from linewright.calibration.trial.kit import Kit
 
-Name = Annotated[str | None, typer.Argument(metavar="NAME", help="Which sheet; without one, the list of them.")]
-Folder = Annotated[
-    Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where program, picture and form are written.")
+Name = Annotated[
+    str | None, typer.Argument(metavar="NAME", help="The trial sheet; without a name, all sheets are listed.")
 ]
-AxisName = Annotated[str | None, typer.Option("--axis", metavar="x|y", help="Of a ladder: which axis; x by default.")]
+Folder = Annotated[Path, typer.Option("--output", "-o", metavar="FOLDER", help="Folder for program, picture and form.")]
+AxisName = Annotated[str | None, typer.Option("--axis", metavar="x|y", help="For a ladder: the axis; default x.")]
 Top = Annotated[
     float | None,
-    typer.Option("--top", metavar="VALUE", help="Of a ladder: its last rung; double the present limit by default."),
+    typer.Option(
+        "--top", metavar="VALUE", help="For a ladder: value of the last rung; default: twice the present limit."
+    ),
 ]
 Press = Annotated[
-    float | None, typer.Option("--press", metavar="US", help="Of heights: servo beyond the first touch; 30 by default.")
+    float | None,
+    typer.Option("--press", metavar="US", help="For heights: servo pulse beyond the first touch; default 30."),
 ]
 
 Reach = Annotated[
     float | None,
     typer.Option(
-        "--reach", metavar="MM", help="Of straightness: how far off a rail can be and be read; 0.5 by default."
+        "--reach", metavar="MM", help="For straightness: largest deviation of a rail that can be read; default 0.5."
     ),
 ]
 
@@ -70,7 +73,7 @@ def _list(*, as_json: bool) -> None:
     if as_json:
         output.emit_json({"trials": trials.names()})
         return
-    output.say("Trial sheets, in the order in which they make sense:")
+    output.say("Trial sheets, in the recommended order:")
     for name, about in trials.names().items():
         output.say(f"  {name:<14} {about}")
     output.say("`linewright trial NAME` makes one of them.")
@@ -112,7 +115,7 @@ def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
     for line in made.how:
         output.prose(f"   - {line}")
     if made.entries:
-        output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
+        output.say(f"3. Write the measurements into {files.table}, or on {files.paper}.")
         output.say(f"4. Fit them:   {next_steps.command('fit', files.table)}")
     else:  # measured by photograph
         photo = next_steps.command("fit", files.form, "--photo", "PICTURE", "--paper", "WIDTHxHEIGHT")

@@ -13,10 +13,10 @@ if TYPE_CHECKING:
     from linewright.calibration.tuning import TuningResult
 
 Picture = Annotated[
-    str, typer.Argument(metavar="FILE", help="A picture or a kept program: what you draw.", show_default=False)
+    str, typer.Argument(metavar="FILE", help="A typical picture or saved program of yours.", show_default=False)
 ]
 Wobble = Annotated[
-    float, typer.Option("--wobble", metavar="MM", help="The goal: how far lines may swing beside where they belong.")
+    float, typer.Option("--wobble", metavar="MM", help="Goal: largest deviation of the lines from the plan.")
 ]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
 
@@ -56,6 +56,6 @@ def _tell(choice: TuningResult, wobble: float, rig_file: Path | None, kept: Path
     output.console().print(tuning_report.candidates_table(choice))
     output.prose(tuning_report.verdict(choice, wobble))
     if kept is not None:
-        output.say(f"{rig_file} is changed; as it was, it is {kept}")
+        output.say(f"{rig_file} is changed; the previous version is {kept}")
     elif choice.best.changes and rig_file is None:
         output.say("nothing was written: name your rig file with --rig")

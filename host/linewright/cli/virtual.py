@@ -17,27 +17,26 @@ def virtual(
         str, typer.Option("--listen", metavar="HOST:PORT", help="Address of this computer; port 0 takes a free one.")
     ] = "127.0.0.1:0",
     tape: Annotated[
-        Path | None, typer.Option("--tape", metavar="FILE", help="Take down every pulse, to be looked at later.")
+        Path | None, typer.Option("--tape", metavar="FILE", help="Record every pulse in this file.")
     ] = None,
     interpreter: Annotated[
-        str, typer.Option("--interpreter", metavar="NAME", help="What runs the board's code: cpython or micropython.")
+        str,
+        typer.Option("--interpreter", metavar="NAME", help="Interpreter for the board's code: cpython or micropython."),
     ] = "cpython",
     fault: Annotated[
         list[str] | None,
-        typer.Option("--fault", metavar="NAME=VALUE", help="Something wrong with the machine; may be repeated."),
+        typer.Option("--fault", metavar="NAME=VALUE", help="Simulate a fault of the machine; may be repeated."),
     ] = None,
-    faults: Annotated[
-        bool, typer.Option("--faults", help="List the faults that can be switched on, and leave.")
-    ] = False,
+    faults: Annotated[bool, typer.Option("--faults", help="List the faults that can be simulated.")] = False,
     stay: Annotated[
-        bool, typer.Option("--stay", help="Wait for the next host when one leaves, in the state it was left in.")
+        bool, typer.Option("--stay", help="When a host disconnects, keep the state and wait for the next.")
     ] = False,
     hands: Annotated[
         bool,
         typer.Option(
             "--hands",
-            help="Act as its user: type press x, release x, power off, power on, look or "
-            "mend FAULT here, while another window talks to the board. The end of the input ends the rig.",
+            help="Act as the user of the machine: type press x, release x, power off, power on, look or mend FAULT "
+            "here, while another window drives the board. The end of the input ends the rig.",
         ),
     ] = False,
     real_time: Annotated[bool, typer.Option("--real-time", help="Never run faster than a real machine.")] = False,

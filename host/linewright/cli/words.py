@@ -15,16 +15,14 @@ if TYPE_CHECKING:
     from linewright.sources.words.store import Thing
 
 app = Commands(
-    help="List what --sentence can draw, show it, and add things of your own.",
+    help="List and show the things that --sentence can draw, and add your own.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
 
 Search = Annotated[
     str | None,
-    typer.Argument(
-        metavar="WORD", help="Only what has this in its name, its other words or its theme.", show_default=False
-    ),
+    typer.Argument(metavar="WORD", help="Only things with this in their name, synonyms or theme.", show_default=False),
 ]
 
 
@@ -53,11 +51,12 @@ def list_words(word: Search = None, as_json: options.AsJson = False) -> None:
     for theme, names in themes.items():
         output.prose(f"{theme}: {', '.join(names)}")
     if word is None:
-        output.prose(f"what changes them: {', '.join(MODIFIERS)}")
-        output.prose(f"what they do: {', '.join(sorted(VERBS))}")
-        output.prose(f"where they are: {', '.join(SCENES)}")
+        output.prose(f"modifiers: {', '.join(MODIFIERS)}")
+        output.prose(f"actions: {', '.join(sorted(VERBS))}")
+        output.prose(f"scenes: {', '.join(SCENES)}")
         output.say(
-            f"{len(things()) + len(mine)} things; a WORD searches them, `linewright words sheet all.png` shows them"
+            f"{len(things()) + len(mine)} things; `linewright words list WORD` searches them, `linewright words sheet "
+            "all.png` shows them"
         )
     elif not found:
         output.say(f"nothing is called {word!r}{_nearest(word)}")
@@ -84,7 +83,7 @@ def sheet(
     found = [thing for thing in _found(word) if not thing.worn or thing.on_body or thing.natural().shapes]
     if not found:
         raise InputError(
-            f"nothing is called {word!r}{_nearest(word or '')}", hint="`linewright words list` lists what there is"
+            f"nothing is called {word!r}{_nearest(word or '')}", hint="`linewright words list` lists all things"
         )
     with ProgressBar(shown=not as_json) as bar:
         data = word_sheet(
@@ -101,23 +100,21 @@ def sheet(
 
 @app.command("add")
 def add(
-    file: Annotated[Path, typer.Argument(metavar="FILE.svg", help="Its lines become the thing.")],
-    name: Annotated[str, typer.Option("--name", metavar="WORD", help="What it is called, in the singular.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE.svg", help="SVG file with the lines of the thing.")],
+    name: Annotated[str, typer.Option("--name", metavar="WORD", help="Name of the thing, in the singular.")],
     point: Annotated[
         list[str] | None,
         typer.Option(
             "--point",
             metavar="PLACE=X,Y",
-            help="A named point in mm from the top left corner, such as top=20,5; again for each. Places: top, eyes, "
+            help="A named point in mm from the top left corner, such as top=20,5; may be repeated. Names: top, eyes, "
             "neck, mouth, hand, seat, in, grip, feet, back.",
             show_default=False,
         ),
     ] = None,
-    size: Annotated[float, typer.Option("--size", metavar="SHARE", help="Its height beside a grown person's.")] = 0.6,
-    living: Annotated[bool, typer.Option("--living", help="It can do things, such as read and ride.")] = False,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Put it in the place of one of yours that has this name.")
-    ] = False,
+    size: Annotated[float, typer.Option("--size", metavar="SHARE", help="Height relative to an adult.")] = 0.6,
+    living: Annotated[bool, typer.Option("--living", help="The thing can act, for example read and ride.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace your own thing of this name.")] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """Make a thing of an SVG; it is kept in your config folder."""
@@ -133,7 +130,7 @@ def add(
         output.emit_json({"file": str(path), "name": called, "replaces": over})
         return
     if over:
-        output.warn(f"the store has {name!r} as well; yours is drawn from now on")
+        output.warn(f"the built-in store has {name!r} as well; yours is drawn from now on")
     output.prose(f'{path}: try it with `linewright plan --sentence "{with_article(called)} in the rain"`')
 
 
@@ -162,6 +159,6 @@ def _point(text: str) -> tuple[str, tuple[float, float]]:
         x, y = (float(number) for number in at.split(","))
     except ValueError:
         raise InputError(
-            f"--point {text!r} is no point", hint="write it as PLACE=X,Y in mm, such as top=20,5"
+            f"--point {text!r} is not a point", hint="write it as PLACE=X,Y in mm, such as top=20,5"
         ) from None
     return name.strip(), (x, y)

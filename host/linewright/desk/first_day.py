@@ -65,7 +65,7 @@ class AtPage:
         passed, self._passed = self._passed, ""
         said = self._questions.ask(
             "number" if number and not ask.choices else "words" if ask.free and not ask.choices else "choose",
-            ask.text.removesuffix(" Enter goes on."),
+            ask.text.removesuffix(" Press Enter to continue."),
             where=self._where,
             passed=passed,
             about=" ".join(filter(None, [self._told, f"On the virtual rig: {seen}." if seen else ""])),

@@ -29,7 +29,7 @@ _COMMAND: Final = re.compile(r"`linewright ([^`]*)`")
 _KEPT: Final = "u-"
 """Prefix of uploaded files' names; see `linewright.desk.uploads`."""
 
-_LASTING: Final = re.compile(r"; a virtual rig that lasts: `[^`]*`")
+_LASTING: Final = re.compile(r"; `linewright virtual --stay`[^;]*")
 
 
 def on_page(text: str) -> str:

@@ -171,7 +171,7 @@ def _read(source: str) -> Photograph:
     except InputError:
         raise
     except MemoryError:
-        raise SourceError("there is not enough memory for it", where=source, hint="make it smaller first") from None
+        raise SourceError("not enough memory for this picture", where=source, hint="make it smaller first") from None
     except Exception as error:  # decoders raise various exceptions on damaged bytes
         raise SourceError(
             "the picture is damaged or cut short", where=source, hint="fetch it again, or save it anew where it opens"

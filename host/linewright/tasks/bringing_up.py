@@ -49,7 +49,9 @@ class BringUpTask:
 
         port = self.target.port
         if self.show_me and not port.startswith(VIRTUAL):
-            raise InputError("--show-me needs a virtual rig", hint="at a real machine, the eyes and fingers are yours")
+            raise InputError(
+                "--show-me needs a virtual rig", hint="at a real machine you answer the questions yourself"
+            )
         if port.startswith("serial:") and self.target.rig_file is None:
             raise InputError(
                 "bring-up needs the rig file of your machine: --rig rig.toml",
@@ -113,10 +115,10 @@ def bring_up(
         asked = person(onlooker, hands.keep_alive)
         if file is not None and file != at.rig_file:
             asked.hear(
-                "plain", f"This is a rehearsal: what it finds goes into the copy {file}; {at.rig_file} stays as it is."
+                "plain", f"This is a rehearsal: corrections go into the copy {file}; {at.rig_file} stays unchanged."
             )
         if earlier:
-            asked.hear("plain", f"Carrying on from {notebook.when} UTC; --start-over begins anew.")
+            asked.hear("plain", f"Continuing the bring-up of {notebook.when} UTC; --start-over begins again.")
         return BroughtUp(at, Dialogue(STEPS, hands, asked, notebook).walk(task.start), hands)
 
 

@@ -17,14 +17,14 @@ CAUTIONS: Final = (
     "Give the servo its own supply: its stall current is more than a USB port owes you (500 mA, USB 2.0).",
     "Keep fingers, hair and cables clear of belts and rails.",
     "Have a switch within reach that removes motor power, and do not leave the machine running unattended.",
-    "Mains wiring, and whatever your local code reserves for licensed people, is theirs.",
+    "Mains wiring, and all work that your local code reserves for licensed people, must be done by them.",
 )
 
 SHORT: Final = "keep fingers clear, and the motor power switch within reach; do not leave the machine unattended"
 
 HOMES_FIRST: Final = (
-    "the machine homes first, in case the motors were without power. If their switch was used while the pen drew, some "
-    "of what the board has counted is not on paper: then name the first stroke that is missing, with --from-stroke"
+    "the machine homes first, in case the motors were without power. If the motor supply was switched off while the "
+    "pen drew, the last counted steps are not on paper: then name the first missing stroke with --from-stroke"
 )
 
 NEVER_HOMES: Final = (
@@ -41,7 +41,7 @@ def same_place(pen: str = "") -> str:
     pen : the next pen, if there are several; it may differ from the last one.
     """
     which = f"the pen '{pen}'" if pen else "the same pen"
-    return f"the sheet must lie exactly where it lay, and {which} must be in, at the same height"
+    return f"the sheet must lie exactly where it lay, and {which} must be mounted at the same height"
 
 
 def motor_switch_used(rig: Rig) -> tuple[str, ...]:

@@ -99,8 +99,8 @@ def _opened(target: Target) -> tuple[Transport, Target]:
         if found is None or found == target.port:
             if known is not None:
                 error.hint = (
-                    f"{target.name} was last met there; plug its board in, or name its port with --port "
-                    "(`linewright ports` lists what answers where)"
+                    f"{target.name} last answered there; plug its board in, or name its port with --port "
+                    "(`linewright ports` lists the ports with a board)"
                 )
             raise
         target = replace(target, port=found)
@@ -119,7 +119,7 @@ def _met(session: Session, target: Target, front: Front) -> Target:
         raise InputError(
             f"on {target.port} answers another board ({greeting.board} {unique}) than the one of {target.name}, "
             f"{known.board} {known.unique}",
-            hint="plug the right one in; if this one drives the machine now, name its port once with --port",
+            hint="plug in the right board; if this board drives the machine now, name its port once with --port",
         )
     rehearsed_before = target.rehearses
     target = replace(target, board=greeting.board, unique=unique)

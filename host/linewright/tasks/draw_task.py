@@ -108,12 +108,14 @@ class DrawTask:
         pens = len(self.program.groups)
         if self.story is None and not self.rig.finds_its_place and not self.is_virtual:
             x, y = self.rig.park.position_mm
-            notes.append(f"without endstops, the pen is taken to stand at its park position now (x {x:g}, y {y:g} mm)")
+            notes.append(
+                f"the rig has no endstops: the pen is assumed to stand at its park position now (x {x:g}, y {y:g} mm)"
+            )
         if pens > 1 and not self.asks_for_pens and not self.is_virtual:
             each = "both pens" if pens == 2 else f"all {pens} pens"
-            change = "; to change them, draw it from a terminal or with --ask-pens, which waits for Enter before each"
+            change = "; to change pens, draw from a terminal, or with --ask-pens, which waits for Enter before each pen"
             notes.append(
-                f"{each} of this picture are drawn with the one that is in{change if self.pens_said is None else ''}"
+                f"{each} of this picture are drawn with the mounted pen{change if self.pens_said is None else ''}"
             )
         if self.port.startswith("serial:") and self.rig.board == "virtual":
             notes.append(
@@ -175,10 +177,10 @@ def programs_in(source: str | None) -> list[str]:
         return []
     except OSError as error:
         hint = "name a program or a folder that you may read"
-        raise InputError(f"cannot look into {source}: {error.strerror or error}", hint=hint) from None
+        raise InputError(f"cannot open the folder {source}: {error.strerror or error}", hint=hint) from None
     found = [str(path) for path in inside if pipeline.is_job(path)]
     if not found:
         raise InputError(
-            f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` keeps some there"
+            f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` saves programs there"
         )
     return found

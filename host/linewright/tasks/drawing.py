@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from linewright.tasks.front import Front
     from linewright.tasks.target import Target
 
-CARRY_ON: Final = "`linewright resume` carries on"
+CARRY_ON: Final = "`linewright resume` continues"
 
 
 def draw(task: DrawTask, front: Front) -> Drawn:
@@ -72,7 +72,7 @@ def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
             session.go_to(task.program.end_steps)
         else:
             if task.outline and task.story is None:
-                front.progress("going round the drawing, pen up")
+                front.progress("moving around the drawing, pen up")
                 _go_round(task, session, place)
             with logbook.noted(task, place, "" if book is None else book.began, front) as logged:
                 result = logged.result = _drawn(task, session, book, place, front)
@@ -111,7 +111,9 @@ def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Fron
         from_stroke=task.from_stroke,
     )
     if place.in_stroke:
-        front.say(f"the board knows how far the pen got: it goes on in the middle of stroke {place.stroke + 1}")
+        front.say(
+            f"the board has kept the pen's position: drawing continues in the middle of stroke {place.stroke + 1}"
+        )
     return place
 
 
@@ -128,9 +130,10 @@ def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
         return
     first = next(group for group in task.program.groups if (task.from_stroke or 1) - 1 < group.strokes[1])
     pen = task.program.drawing.pens[first.pen]
-    if not front.ready(f"put the pen '{pen.name}' in"):
+    if not front.ready(f"mount the pen '{pen.name}'"):
         raise InputError(
-            f"nobody is there to put the pen '{pen.name}' in", hint="draw from a terminal, or with --same-pen"
+            f"the pen '{pen.name}' must be mounted, and there is no terminal to ask on",
+            hint="draw from a terminal, or with --same-pen",
         )
 
 
@@ -185,7 +188,7 @@ def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal
     except InputError as error:
         if task.story is not None:
             raise
-        front.note(f"this drawing cannot be carried on if it breaks off: {error}")
+        front.note(f"this drawing cannot be resumed if it is interrupted: {error}")
         yield None
         return
     with book:
@@ -196,7 +199,7 @@ def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal
             if isinstance(error, LinkError) and book.begun and "linewright resume" not in error.hint:
                 # Not "then try again", which would draw everything once more on top.
                 first = error.hint.removesuffix(", then try again")
-                error.hint = f"{first}; then {CARRY_ON} with this drawing" if first else f"{CARRY_ON} with it"
+                error.hint = f"{first}; then {CARRY_ON} this drawing" if first else f"{CARRY_ON} it"
             raise
         finally:
             if book.trouble:

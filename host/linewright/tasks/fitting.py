@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 PAPER_OFF_MM: Final = 6.0
 """Three times the tolerance of ISO 216: a measured size that differs by more belongs to another sheet."""
 
-_SECTION: Final = (
-    "What measuring has found untrue about the machine; all of it is taken into account before anything moves."
-)
+_SECTION: Final = "Measured errors of the machine; all are compensated in the plan."
 
 
 @dataclass(frozen=True)
@@ -134,7 +132,7 @@ def undo(target: Target) -> Undone:
     from linewright.calibration.trial import history
 
     if target.rig_file is None:
-        raise InputError("the default rig has no file, so nothing was fitted into it", hint="name yours with --rig")
+        raise InputError("the default rig has no file to write the fit to", hint="name yours with --rig")
     return history.undo(target.rig_file)
 
 
@@ -185,8 +183,8 @@ def _photographed(task: FitTask, photo: Path, sheet: Sheet | None, front: Front)
         drawn = form.read(path, rig, sheet, measured=False)
         if drawn.trial.name != "photo":
             raise InputError(
-                f"the sheet '{drawn.trial.name}' is not made to be photographed",
-                hint="draw the one that `linewright trial photo` makes",
+                f"the sheet '{drawn.trial.name}' cannot be fitted from a photograph",
+                hint="draw the sheet that `linewright trial photo` makes",
             )
         rig, lies = drawn.rig, drawn.sheet
         drawn_with = drawn.rig if drawn.knows_rig else None
@@ -220,7 +218,7 @@ def _newest_form(target: Target, name: str, front: Front) -> Path | None:
 
     found = None if target.rig_file is None else history.newest_form(name, target.rig_file)
     if found is not None:
-        front.note(f"this is taken to be the newest '{name}' sheet that was made for this rig; its form is {found}")
+        front.note(f"assumed: this is the newest '{name}' sheet made for this rig; its form is {found}")
     return found
 
 
@@ -233,7 +231,8 @@ def _form(task: FitTask, sheet: Sheet | None, front: Front, ask: Ask | None) -> 
     if what not in catalogue.KINDS:
         if task.answers:
             raise InputError(
-                "values are given and a form, too", hint="write them into the form, or name the trial sheet"
+                "both a form and values are given",
+                hint="write the values into the form, or name the trial sheet instead",
             )
         return form.read(Path(what), target.rig, sheet)
     rig, lies, number, knows_rig = target.rig, sheet or sheet_on(target.rig), "", False
@@ -269,16 +268,17 @@ def _check_origin(seen: _Seen, rig: Rig, rig_file: Path, front: Front) -> None:
                 hint=f"draw the sheet again: `linewright trial {finding.trial}`",
             )
         return
-    words = f"what was measured is taken to be of a sheet that was drawn with {rig_file} as it is now"
+    words = f"assumed: the measured sheet was drawn with {rig_file} as it is now"
     if not held:
-        front.note(f"{words}, with no correction in it yet")
+        front.note(f"{words}, which has no correction yet")
         return
-    answer = front.confirm("Was it drawn so?", f"{words}, with {', '.join(held)}")
+    answer = front.confirm("Is this so?", f"{words}, which has {', '.join(held)}")
     if answer is None:
         raise InputError(
-            f"nobody has said that this sheet was drawn with {rig_file} as it is now, with {', '.join(held)}; "
-            "of an older sheet, the same error would be corrected twice",
-            hint="give the form that `linewright trial` wrote, which knows; or run this in a terminal, where it asks",
+            f"it is not confirmed that this sheet was drawn with {rig_file} as it is now, which has {', '.join(held)}; "
+            "with an older sheet, the same error would be corrected twice",
+            hint="give the form that `linewright trial` wrote, which records the rig; or run this in a terminal and "
+            "confirm",
         )
     if not answer:
-        raise Cancelled(f"{rig_file} stays as it is")
+        raise Cancelled(f"{rig_file} stays unchanged")

@@ -85,15 +85,14 @@ def flash(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool
         greeting = session.greeting or session.hello()
         if not greeting.same_code:
             raise Mismatch(
-                f"the board has the right files, but greets with code {greeting.digest:08x} instead of "
-                f"{result.digest:08x}",
+                f"the board has the right files, but reports code {greeting.digest:08x} instead of {result.digest:08x}",
                 hint="unplug it, plug it in again, and try `linewright board check`",
             )
         front.progress("testing the board")
         checks = tuple(check_board(session, target.rig, tell_rig=tell_rig))
     warnings = list(result.warnings)
     if target.rig_file is not None and target.rig.chip not in (greeting.board, "virtual"):
-        warnings.append(f"the rig file says {target.rig.board}, this is {greeting.board}")
+        warnings.append(f"the rig file says {target.rig.board}, but the board is {greeting.board}")
     elif target.rig_file is not None and (note := _named_otherwise(target.rig.board, result.board.machine)):
         warnings.append(note)
     return Flashed(result, tuple(warnings), checks)
@@ -110,8 +109,10 @@ def update(target: Target, front: Front, *, compiled: bool = True, tell_rig: boo
     before, digest = _code_of(target, front), files.digest()
     if before == digest:
         return Updated(before, digest, None)
-    found = "no code of this protocol answers there" if before is None else f"the board runs other code, {before:08x}"
-    front.say(f"{found}; this version's is {digest:08x}, and the board is given that now")
+    found = (
+        ("no code with this protocol version answers") if before is None else f"the board runs other code, {before:08x}"
+    )
+    front.say(f"{found}; installing this version's, {digest:08x}")
     return Updated(before, digest, flash(target, front, compiled=compiled, tell_rig=tell_rig))
 
 
@@ -127,7 +128,7 @@ def _code_of(target: Target, front: Front) -> int | None:
         except (NoAnswer, Mismatch):
             return None
         if not greeting.same_code and session.fresh_report()["state"] in (messages.DRAWING, messages.HOLDING):
-            front.note("a drawing was left unfinished: the board forgets it; `linewright resume` homes and carries on")
+            front.note("the board has an unfinished drawing and loses it; `linewright resume` homes and continues it")
         return greeting.digest
 
 
@@ -177,9 +178,9 @@ def serial_path(port: str) -> str:
     kind, _, path = port.partition(":")
     if kind != "serial" or not path:
         raise InputError(
-            f"{port!r} is not a board's serial port",
-            hint="write serial:PATH, such as serial:/dev/ttyACM0; a virtual rig needs no flashing, it runs this "
-            "version's code already",
+            f"{port!r} is not a serial port",
+            hint="write serial:PATH, such as serial:/dev/ttyACM0; a virtual rig needs no flashing, because it always "
+            "runs this version's code",
         )
     return path
 

@@ -64,7 +64,7 @@ def home(target: Target, front: Front) -> MachineReport:
         rig = at.rig
         session.greet()
         if _status(session, rig).state in ("drawing", "holding"):
-            front.note("a drawing that was left unfinished is given up")
+            front.note("the unfinished drawing on the board is abandoned")
         homed = session.home()
         status = _status(session, rig)
     switches: dict[str, dict[str, float]] = {}
@@ -89,7 +89,11 @@ def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: 
         session.greet()
         here = _status(session, at.rig).position_mm
         if here is None:
-            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if at.on_virtual_rig else ""
+            lasting = (
+                "; `linewright virtual --stay` starts a virtual rig that keeps its position between commands"
+                if at.on_virtual_rig
+                else ""
+            )
             raise LinkError(
                 "the board does not know where the pen is", hint=f"home first: `linewright board home`{lasting}"
             )
@@ -112,7 +116,7 @@ def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Ma
 
     heights = {"up": target.rig.pen.up_us, "down": target.rig.pen.down_us}
     if height not in heights and not (height.isdecimal() and len(height) <= _DIGITS):
-        raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
+        raise InputError(f"{height!r} is not a pen height", hint="write up, down, or a servo pulse such as 1400")
     servo_us = heights[height] if height in heights else int(height)
     _check_servo_range(target, front, servo_us, tried=tried)
     with _moving(target, front) as (session, at):
@@ -133,20 +137,21 @@ def _check_servo_range(target: Target, front: Front, servo_us: int, *, tried: bo
     low, high = servo_range_us(target.rig)
     if not low <= servo_us <= high:
         raise InputError(
-            f"a pen height of {servo_us} us is outside {low}..{high} us, what this rig's board takes",
+            f"a pen height of {servo_us} us is outside {low}..{high} us, the range for this rig",
             hint="near its stop a servo draws its stall current and overheats. The range follows pen.up_us and "
-            "pen.down_us of the rig file: go there in steps, and put in what you find",
+            "pen.down_us of the rig file: approach the height in steps, and enter it there",
         )
     low, high = pen_heights_us(target.rig)
     if low <= servo_us <= high or tried or target.on_virtual_rig:
         return
     about = (
-        f"{servo_us} us is beyond the pen's own heights, {low} to {high} us: a servo that meets its stop draws its "
+        f"{servo_us} us is beyond the heights in the rig file, {low} to {high} us: a servo that meets its stop draws "
+        "its "
         "stall current and overheats; listen for a hum, and go back at once"
     )
     said = front.confirm("move it there?", about)
     if said is None:
-        raise InputError(about, hint="add --try to move it there all the same")
+        raise InputError(about, hint="add --try to move it there anyway")
     if not said:
         raise InputError("the pen has not moved", hint="nothing was changed")
 

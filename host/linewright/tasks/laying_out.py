@@ -132,7 +132,7 @@ def lay_out(
         An item cannot be read, or has no room.
     """
     if found.arrangement.poster is not None:
-        raise InputError("it is a poster of several sheets, and one sheet is laid out at once")
+        raise InputError("a poster of several sheets cannot be laid out as one sheet")
     kept = kept or KeptPictures()
     if look is not None:
         seen = _laid_out(found, rig, front, kept.glancing)
@@ -223,7 +223,7 @@ def within(found: Arranged, item: Item, method: str, rig: Rig, front: Front, tim
     if others.arrangement.items:
         rest_s = plan_laid_out(lay_out(others, rig, front), rig, front, Tidiness(effort="quick")).program.predicted_s
     if rest_s >= time_s:
-        raise InputError(f"what lies beside it takes {wording.duration(rest_s)} already", hint="allow more")
+        raise InputError(f"the other items alone take {wording.duration(rest_s)}", hint="allow more time")
 
     def planned(way: str) -> tuple[str, float, float]:
         _laid, job = tried(found, item, way, rig, front)
@@ -239,9 +239,7 @@ def _with_ink(method: str, share: float) -> str:
 
     way = methods.chosen(method)
     if not isinstance(way, ToneMethod):
-        raise InputError(
-            f"{method.partition(':')[0]} cannot be drawn paler to save time", hint="take another way to lines"
-        )
+        raise InputError(f"{method.partition(':')[0]} cannot be drawn paler to save time", hint="take another method")
     return method if share == 1 else methods.in_words(method.partition(":")[0], way.with_ink(share))
 
 
@@ -307,5 +305,5 @@ def _taken(found: Arranged, item: Item) -> Photograph:
     from linewright.sources import photograph
 
     if item.source is None:
-        raise InputError(f"item {item.id} is no photograph, so there is one way to draw it")
+        raise InputError(f"item {item.id} is not a photograph, so there are no methods to choose from")
     return photograph.load(str(found.folder / item.source))

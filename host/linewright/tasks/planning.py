@@ -75,14 +75,17 @@ def plan(task: PlanTask, front: Front) -> Job:
     said = (task.placement, task.lines, task.tidiness, task.surround)
     if said != (Placement(), Lines(), Tidiness(), Surround()):
         raise InputError(
-            f"{task.source} has its place on the sheet and its lines and pens already",
-            hint="plan the picture again to draw it differently",
+            f"{task.source} is a planned program; its position, lines and pens are fixed",
+            hint="plan the picture again with the other options",
         )
     try:
         return pipeline.load(Path(task.source), task.rig)
     except ProgramError as error:
         if (sheet := _trial_of(Path(task.source))) and "moves differently" in str(error):
-            error.hint = f"the trial sheet is of an earlier state of this rig; make it anew: `linewright trial {sheet}`"
+            error.hint = (
+                "the trial sheet was made for an earlier version of this rig file; make a new one: `linewright trial "
+                f"{sheet}`"
+            )
         raise
 
 
@@ -201,7 +204,7 @@ def _refuse_collisions(sources: Sequence[str]) -> None:
     seen: dict[str, str] = {}
     for source in sources:
         if pipeline.is_job(Path(source)):
-            raise InputError(f"{source} is a program, planned already", hint="name pictures")
+            raise InputError(f"{source} is a planned program already", hint="name pictures")
         name = batch.stem(source)
         if name in seen:
             both = source if seen[name] == source else f"{seen[name]} and {source}"

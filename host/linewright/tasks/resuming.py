@@ -130,7 +130,8 @@ def rest_of(
 
     if from_stroke is not None and not 1 <= from_stroke <= broken.stroke + 1:
         raise InputError(
-            f"stroke {from_stroke} is not the first that is left: {broken.stroke} of {broken.story.strokes} are drawn",
+            f"beginning at stroke {from_stroke} leaves strokes out: {broken.stroke} of {broken.story.strokes} are "
+            "drawn",
             hint=f"--from-stroke takes 1 to {broken.stroke + 1} here",
         )
 

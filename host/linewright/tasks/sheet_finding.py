@@ -96,7 +96,9 @@ def find(target: Target, front: Front, visit: Callable[[Corner], bool], sheet: s
     from linewright.rig.sheet_place import sheet_on
 
     if target.rig_file is None:
-        raise InputError("the default rig has no file to keep the place in", hint="`linewright rig new` makes one")
+        raise InputError(
+            "the default rig has no file to store the position in", hint="`linewright rig new` makes a rig file"
+        )
     lies = sheet_on(target.rig, sheet)
     x, y = target.rig.sheet.offset_mm
     guesses = {"top left": (x, y), "top right": (x + lies.width_mm, y), "bottom left": (x, y + lies.height_mm)}

@@ -50,12 +50,14 @@ def plan_sheets(task: SheetsTask, wanted: Outputs, front: Front) -> list[tuple[P
     if found is not None and task.poster and found.arrangement.poster is None:
         found = _as_poster(found)
     if found is None:
-        what = "--poster needs --size, the width of the whole" if task.poster else "--series fills an arrangement"
+        what = (
+            "--poster needs --size, the width of the whole poster" if task.poster else "--series fills an arrangement"
+        )
         raise InputError(
             what, hint="such as --size 800" if task.poster else "name a .toml file; see docs/ARRANGEMENTS.md"
         )
     if series is not None and found.arrangement.poster is not None:
-        raise InputError("a poster is no series", hint="plan one of them at once")
+        raise InputError("--poster and --series cannot be combined", hint="plan one of them at once")
     make_folders(wanted)
     piece = batch.BatchItem(
         plan,
@@ -80,7 +82,9 @@ def _as_poster(found: Arranged) -> Arranged:
     whole = found.arrangement
     item = whole.items[0]
     if len(whole.items) != 1 or item.width_mm is None:
-        raise InputError("a poster needs a size", hint="--size MM of a picture, or [poster] in an arrangement")
+        raise InputError(
+            "the size of the poster is missing", hint="--size MM of a picture, or [poster] in an arrangement"
+        )
     if item.at_mm is not None:
         raise InputError("--at has no meaning for a poster of one picture", hint="leave it out")
     items = (replace(item, at_mm=(0.0, 0.0)),)

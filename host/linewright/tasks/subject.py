@@ -87,10 +87,10 @@ def subject(named: NamedSource, method: str | None, front: Front) -> Subject:
     """
     given = named.given()
     if len(given) != 1:
-        many = f"{' and '.join(given)} were given, but only one thing can be drawn at once"
+        many = f"{' and '.join(given)} were given, but only one of them can be drawn"
         raise InputError(
-            many if given else "nothing to draw was named",
-            hint="name a FILE, or --text, --pattern or --sentence; `linewright surprise` needs no idea at all",
+            many if given else "no picture to draw was named",
+            hint="name a FILE, or --text, --pattern or --sentence; `linewright surprise` invents a pattern",
         )
     if named.sentence is None and (named.maker_file is not None or named.anew):
         raise InputError(f"--maker and --anew go with --sentence, not with {given[0]}", hint="leave them out")
@@ -107,20 +107,20 @@ def subject(named: NamedSource, method: str | None, front: Front) -> Subject:
     if named.pattern is not None:
         if method is not None:
             raise InputError(
-                "--as does not go with --pattern", hint="settings stand after its name, as in wheels:seed=3"
+                "--as does not go with --pattern", hint="write settings after the pattern's name, as in wheels:seed=3"
             )
         fitting = _fitting(named.pattern, ("seed",), "--pattern")
         return Subject("", fitting, _slug(named.pattern.replace("seed=", "")))
     file = named.source or ""
     takes = None if method is None else _takes(method)
     if takes == "seed":
-        raise InputError(f"--as {method} grows from a seed, not from a file", hint=f"draw it with --pattern {method}")
+        raise InputError(f"--as {method} makes a pattern and takes no file", hint=f"draw it with --pattern {method}")
     if takes == "sentence":
-        raise InputError(f"--as {method} draws a sentence, not a file", hint='draw it with --sentence "..."')
+        raise InputError(f"--as {method} draws a sentence and takes no file", hint='draw it with --sentence "..."')
     if takes == "text":
         raise InputError(
-            f"--as {method} writes a text, not a file",
-            hint="lettering is for --text WORDS and --text-file FILE; a picture is drawn without it",
+            f"--as {method} writes text and takes no picture",
+            hint="use it with --text WORDS or --text-file FILE, or leave it out",
         )
     return Subject(file, method, Path(file).name)
 
@@ -167,9 +167,9 @@ def _painted(sentence: str, named: NamedSource, method: str | None, front: Front
     for note in made.notes:
         front.note(note)
     if made.kept:
-        front.say(f"a picture of these words is kept: {made.path}; --anew has another made")
+        front.say(f"using the saved picture of these words, {made.path}; --anew makes a new one")
     else:
-        front.say(f"the picture is kept as {made.path}")
+        front.say(f"the picture is saved as {made.path}")
     return Subject(str(made.path), method, f"{_slug(sentence)}{made.path.suffix}")
 
 
@@ -185,9 +185,9 @@ def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
 
     found = methods.method(method.partition(":")[0].strip(), takes).takes
     if found not in takes:
-        what = "grows from a seed" if found == "seed" else f"takes a {found}"
+        what = "makes a pattern" if found == "seed" else f"takes a {found}"
         raise InputError(
-            f"{option} does not go with {method}, which {what}", hint="`linewright methods` lists what there is"
+            f"{option} does not go with {method}, which {what}", hint="`linewright methods` lists all methods"
         )
     return method
 

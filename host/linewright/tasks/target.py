@@ -168,7 +168,7 @@ def at_port(target: Target, port: str | None, *, before: str = "") -> Target:
     if before:
         return replace(target, port=before)
     raise InputError(
-        f"no port is known for {target.name}, whose board is a real {target.rig.board}",
-        hint="plug its board in, find it with `linewright ports`, and name it once with --port serial:PATH; "
-        "to rehearse on the virtual rig, write --port virtual",
+        f"no port is known for {target.name}, whose board is a {target.rig.board}",
+        hint="plug its board in, find its port with `linewright ports`, and name it once with --port serial:PATH; to "
+        "rehearse on the virtual rig, add --port virtual",
     )

@@ -27,7 +27,7 @@ def check_wobble(wobble_mm: float) -> None:
     low, high = WOBBLE_MM
     if not low <= wobble_mm <= high:
         raise InputError(
-            f"--wobble {wobble_mm:g} mm is outside {low:g}..{high:g} mm", hint="half a line's width is 0.25 mm"
+            f"--wobble {wobble_mm:g} mm is outside {low:g}..{high:g} mm", hint="0.25 mm is half a line's width"
         )
 
 

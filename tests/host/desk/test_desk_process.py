@@ -290,7 +290,7 @@ def test_a_drawing_outlives_a_killed_desk_and_a_sleeping_one(tmp_path, rig):
         _, _, strokes = second.ask("GET", f"/geometry/{left['geometry']}")
         assert struct.unpack_from("<I", strokes, 4)[0] == broken["strokes"]
         asked = {"drawing": broken["id"], "confirmed": ["paper"]}
-        assert "is not the first that is left" in page.refused("resume", **asked, from_stroke=left["stroke"] + 1)
+        assert "leaves strokes out" in page.refused("resume", **asked, from_stroke=left["stroke"] + 1)
         page.does("resume", **asked, from_stroke=1)
         page.until(lambda state: state["progress"] and state["progress"]["stroke"] >= 1)
         assert page.state["progress"]["stroke"] <= broken["strokes_done"]

@@ -10,10 +10,13 @@ from linewright.folders import state_folder
 @pytest.mark.parametrize(
     ("hint", "shown"),
     [
-        ("`linewright resume` carries on with it", "'Carry on' carries on with it"),
+        ("`linewright resume` continues it", "'Carry on' continues it"),
         ("draw it again: `linewright trial ringing`", "draw it again: a trial sheet 'ringing'"),
         ("`linewright rig check` says why", "`linewright rig check` in a terminal says why"),
-        ("home it; a virtual rig that lasts: `linewright virtual --stay`", "home it"),
+        (
+            "home it; `linewright virtual --stay` starts a virtual rig that keeps its position between commands",
+            "home it",
+        ),
         ("no command at all", "no command at all"),
     ],
 )

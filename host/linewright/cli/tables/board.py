@@ -34,13 +34,13 @@ def status_table(status: BoardStatus, port: str) -> Table:
     table.add_row(
         "limits",
         f"{wording.grouped(status.max_rate_steps_s)} steps/s, queue of {wording.count(status.queue_slots, 'record')}, "
-        f"{status.pulse_overhead_us:g} us from pulse to pulse at least",
+        f"{status.pulse_overhead_us:g} us minimum between pulses",
     )
     table.add_row("state", status.state)
     table.add_row("fault", status.fault)
     table.add_row("position", position(status))
     table.add_row("pen", pen(status))
-    without = ", WITHOUT power: look at their switch and its fuse" if status.motor_power is False else ""
+    without = ", WITHOUT power: check their switch and fuse" if status.motor_power is False else ""
     table.add_row("motors", f"{'on' if status.motors_on else 'off'}{without}")
     table.add_row("endstops", f"x {_pressed(status.endstop_x)}, y {_pressed(status.endstop_y)}")
     return table
@@ -49,8 +49,8 @@ def status_table(status: BoardStatus, port: str) -> Table:
 def pen(status: BoardStatus) -> str:
     """Present height of the pen."""
     if status.pen_up is None:
-        return f"{_UNKNOWN}: the board raises it when it is told its rig, by the next command"
-    return "up" if status.pen_up else "down, or at a height of its own"
+        return f"{_UNKNOWN}: the next command sends the rig's settings, and the board then raises the pen"
+    return "up" if status.pen_up else "down, or at another height"
 
 
 def position(status: BoardStatus) -> str:
@@ -88,9 +88,9 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
     for key, value in hands.corrections.items():
         table.add_row("written", "", f"{key} = {str(value).lower() if isinstance(value, bool) else value}")
     if hands.kept is not None:
-        table.add_row("", "", f"the file as it was: {hands.kept}")
+        table.add_row("", "", f"previous version of the file: {hands.kept}")
     if walked.complete:
-        table.add_row("next", "", "`linewright trial`: sheets that make it true, in their order")
+        table.add_row("next", "", "`linewright trial`: lists the calibration sheets in their order")
         table.add_row("", "", "`linewright draw FILE`: a first picture")
     return table
 
@@ -109,7 +109,7 @@ def flash_table(result: FlashResult, port: str) -> Table:
     if result.copied:
         what = f"{wording.count(result.copied, 'file')}, {wording.count(result.bytes_copied, 'byte')}, {form}"
     else:
-        what = "was there already, nothing copied"
+        what = "all files were on the board already, nothing copied"
     table.add_row("code", f"{result.digest:08x}: {what}")
     table.add_row("checked", f"{wording.count(result.files, 'file')}, each by its CRC-32 on the board")
     table.add_row(

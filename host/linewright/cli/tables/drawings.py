@@ -127,7 +127,7 @@ def draw_table(
     if result.finished:
         off = result.played_ticks - result.predicted_ticks
         predicted_s = units.ticks_to_s(result.predicted_ticks)
-        slower = "" if pace == 1.0 else f" at full speed; {pace:.0%} of it was asked for"
+        slower = "" if pace == 1.0 else f" at full speed; drawn at {pace:.0%} of it"
         exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(predicted_s)}{slower}"
         strokes = len(program.drawing) - strokes_begun(program, result.first_record)
         table.add_row("drawn", f"{wording.count(strokes, 'stroke')} in {wording.duration(played_s)}, {exactly}")
@@ -153,7 +153,7 @@ def draw_table(
         table.add_row("pulses", pulses(trace))
         if any(trace.lost_steps):
             lost = " and ".join(f"{n} of motor {motor}" for n, motor in zip(trace.lost_steps, "AB", strict=True) if n)
-            table.add_row("lost steps", f"{lost}: the motors could not follow, and the board cannot know")
+            table.add_row("lost steps", f"{lost}: the motors could not follow; the board cannot detect this")
         if trace.deviation is not None and result.finished:
             table.add_row(
                 "deviation",
@@ -163,10 +163,10 @@ def draw_table(
 
 
 _ENDINGS: Final = {
-    "": "without a word: the program, the laptop or its power died",
+    "": "without notice: the program or the laptop crashed or lost power",
     "abandoned": "stopped by you, with the pen up",
     "failed": "stopped by an error of the link or the board",
-    "broke off": "without a word: the program, the laptop or its power died",
+    "broke off": "without notice: the program or the laptop crashed or lost power",
 }
 """Endings in a journal, and their descriptions."""
 
@@ -175,7 +175,7 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
     """An interrupted drawing, and what remains if ``stroke`` is the next one."""
     table = _facts(story.picture)
     table.add_row("sheet", story.sheet)
-    table.add_row("begun", f"{story.began}, last heard of {story.last}")
+    table.add_row("begun", f"{story.began}, last entry {story.last}")
     table.add_row("ended", _ENDINGS.get(story.ended, story.ended))
     table.add_row("drawn", f"{stroke} of {wording.count(len(program.drawing), 'stroke')}")
     if stroke < len(program.drawing):
@@ -183,7 +183,7 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
         left_s = units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[lift]))
         pen = program.drawing.pens[int(program.drawing.pen[stroke])]
         manner = story.manner
-        slow = "" if manner.pace == 1.0 else f" at full speed, and it goes on at {manner.pace:.0%} of that"
+        slow = "" if manner.pace == 1.0 else f" at full speed; it continues at {manner.pace:.0%} of that"
         table.add_row("left", f"{wording.duration(left_s)}{slow}, from stroke {stroke + 1} on, with the pen {pen.name}")
     else:
         table.add_row("left", "nothing")

@@ -18,7 +18,7 @@ def bout_words(bout: Bout, rig: Rig) -> str:
     axis = rig.x if bout.axis == "x" else rig.y
     told = "nothing lost"
     if bout.lost:
-        told = "lost beyond reach of the switch" if bout.lost_steps is None else _lost_words(bout.lost_steps)
+        told = "more steps lost than homing can find" if bout.lost_steps is None else _lost_words(bout.lost_steps)
     return f"{bout.axis} towards {bout.sense} at {bout.share * axis.speed_mm_s:g} mm/s: {told}"
 
 
@@ -29,7 +29,7 @@ def _lost_words(steps: int | None) -> str:
 def tally_table(tally: Tally, rig: Rig) -> Table:
     """One row per axis, direction and speed."""
     table = Table(box=None, pad_edge=False)
-    for name in ("towards", "mm/s", "bouts", "moves", "way", "lost in", "most lost"):
+    for name in ("towards", "mm/s", "bouts", "moves", "distance", "lost in", "most lost"):
         table.add_column(name, justify="left" if name == "towards" else "right", no_wrap=True)
     for axis_name, axis in (("x", rig.x), ("y", rig.y)):
         for sense in ("+", "-"):

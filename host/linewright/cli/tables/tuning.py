@@ -33,7 +33,7 @@ def candidates_table(choice: TuningResult) -> Table:
 
 def verdict(choice: TuningResult, wobble_mm: float) -> str:
     """Goal and result in up to three sentences."""
-    goal = f"Best is the quickest of those whose lines stay within {wobble_mm:g} mm of where they belong (--wobble). "
+    goal = f"Best is the fastest setting whose lines stay within {wobble_mm:g} mm of the plan (--wobble). "
     return goal + _gained(choice, wobble_mm)
 
 
@@ -41,7 +41,9 @@ def _gained(choice: TuningResult, wobble_mm: float) -> str:
     now, best = choice.now, choice.best
     if best is now:
         return (
-            "The rig file is best as it is." if choice.within else "Nothing that was tried is calmer than the rig file."
+            "The present settings are the best."
+            if choice.within
+            else "No tried setting wobbles less than the present ones."
         )
     time = (best.predicted_s / now.predicted_s - 1.0) * 100.0
     words = (
@@ -50,6 +52,7 @@ def _gained(choice: TuningResult, wobble_mm: float) -> str:
     )
     if not choice.within:
         words += (
-            f" Nothing stays within {wobble_mm:g} mm; this is the calmest. Stiffen the machine, or take less speed."
+            f" No setting stays within {wobble_mm:g} mm; this one wobbles least. "
+            "Stiffen the machine, or reduce the speed."
         )
     return words

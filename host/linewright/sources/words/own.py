@@ -118,7 +118,7 @@ def add(
             stream.write(json.dumps(kept).encode())
     except OSError as error:
         raise InputError(
-            f"cannot write {path}: {error.strerror or error}", hint="check the folder and the rights"
+            f"cannot write {path}: {error.strerror or error}", hint="check the folder and its permissions"
         ) from error
     return path
 
