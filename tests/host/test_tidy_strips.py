@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from linewright.drawing.strokes import Drawing
+from linewright.tidy import over_ink, overlaps
 from linewright.tidy import strips as module
 from linewright.tidy.dedupe import drop_repeats
 from linewright.tidy.over_ink import joined_over_ink
@@ -48,3 +51,20 @@ def test_everyone_looks_once_and_at_all_that_reaches_there(monkeypatch):
 def test_lines_across_the_sheet_are_looked_at_in_one():
     wide = np.zeros(4 * module.LINES), np.ones(4 * module.LINES)
     assert len(list(strips(*wide, *wide))) == 1
+
+
+def test_compiled_searches_find_the_same(crowd, monkeypatch):
+    long = [[(0.0, 0.5), (60.0, 41.0)], [(60.0, 41.02), (0.0, 0.52)], [(3.0, 3.0)]]
+    both = Drawing.one_after_the_other((crowd, Drawing.from_strokes(long)))
+    both = replace(both, pen=np.arange(len(both)) % 2, pens=(both.pens[0], replace(both.pens[0], name="other")))
+    reach = np.array([4.0, 3.0]), np.array([0.5, 0.3])
+    once = without_overlaps(both, tolerance_mm=0.05, least_mm=1.0)
+    joined = joined_over_ink(once, *reach)
+    assert len(joined) < len(once)
+    monkeypatch.setattr(overlaps, "_COMPILED_FROM", 0)
+    monkeypatch.setattr(over_ink, "_COMPILED_FROM", 0)
+    monkeypatch.setattr(overlaps, "_PAIRS", 3)  # some segments have more
+    compiled = without_overlaps(both, tolerance_mm=0.05, least_mm=1.0)
+    assert compiled.points_mm.tobytes() == once.points_mm.tobytes()
+    assert compiled.starts.tolist() == once.starts.tolist()
+    assert joined_over_ink(once, *reach).points_mm.tobytes() == joined.points_mm.tobytes()

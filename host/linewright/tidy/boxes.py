@@ -1,4 +1,4 @@
-"""A tree of bounding boxes over points in Z order, for neighbour searches."""
+"""A tree of bounding boxes in Z order, for neighbour searches."""
 
 from __future__ import annotations
 
@@ -6,33 +6,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Indices, Points
-from linewright.tidy.tour_kernel import LEAF
 
 
-def box_tree(points_mm: Points) -> tuple[Indices, NDArray[np.float64], int]:
-    """A binary tree over the points in Z order (G. M. Morton, 1966), several points per leaf, stored as a heap.
+def box_tree(low_mm: Points, high_mm: Points, leaf: int) -> tuple[Indices, NDArray[np.float64], int]:
+    """A binary tree over boxes in the Z order of their middles (G. M. Morton, 1966), stored as a heap.
 
-    Node ``i`` has the children ``2 i`` and ``2 i + 1``. The depth depends on the number of points only.
+    Node ``i`` has the children ``2 i`` and ``2 i + 1``. The depth depends on the number of boxes only.
 
     Parameters
     ----------
-    points_mm : (n, 2), n >= 1.
+    low_mm, high_mm : (n, 2), n >= 1, corners of the boxes; for points the same array.
+    leaf : boxes per leaf.
 
     Returns
     -------
-    by : (n,) indices of the points in Z order; leaf ``l`` holds ``by[l * LEAF : (l + 1) * LEAF]``.
+    by : (n,) indices of the boxes in Z order; leaf ``l`` holds ``by[l * leaf : (l + 1) * leaf]``.
     boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 for an empty node.
     leaves : number of leaves, a power of two; leaf ``l`` is node ``leaves + l``.
     """
-    by = z_order(points_mm)
+    by = z_order(low_mm + high_mm)
     n, leaves = len(by), 1
-    while leaves * LEAF < n:
+    while leaves * leaf < n:
         leaves *= 2
     boxes = np.tile(np.array([np.inf, np.inf, -np.inf, -np.inf]), (2 * leaves, 1))
-    begins = np.arange(0, n, LEAF)
+    begins = np.arange(0, n, leaf)
     here = slice(leaves, leaves + len(begins))
-    boxes[here, :2] = np.minimum.reduceat(points_mm[by], begins)
-    boxes[here, 2:] = np.maximum.reduceat(points_mm[by], begins)
+    boxes[here, :2] = np.minimum.reduceat(low_mm[by], begins)
+    boxes[here, 2:] = np.maximum.reduceat(high_mm[by], begins)
     size = leaves
     while size > 1:
         half = size // 2

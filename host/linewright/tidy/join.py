@@ -134,12 +134,18 @@ class _Ends:
         """Pairs of free ends of one pen within the tolerance: gap in mm, and the two ends."""
         free, cell, rank = self._cells(free)
         free, cell = free[rank < _CROWD], cell[rank < _CROWD]
-        numbered, of = np.unique(cell, axis=0, return_inverse=True)
-        begin = np.searchsorted(of.ravel(), np.arange(len(numbered) + 1))
+        # Cells as single numbers, in which neighbours differ by the same amounts everywhere.
+        place = np.stack([_close(column, _REACH + 1) for column in cell.T])
+        rows = int(place[2].max(initial=0)) + _REACH + 1
+        columns = int(place[1].max(initial=0)) + _REACH + 1
+        numbered, begin = np.unique((place[0] * columns + place[1]) * rows + place[2], return_index=True)
+        begin = np.append(begin, len(free))
         found = [(np.empty(0), np.empty(0, np.int64), np.empty(0, np.int64))]
         for dx, dy in _AROUND:
-            hits = _matches(numbered, numbered + np.array([0, dx, dy]))
-            found.extend(self._between(free, begin, hits))
+            wanted = numbered + (dx * rows + dy)
+            there = np.minimum(np.searchsorted(numbered, wanted), len(numbered) - 1)
+            here = np.flatnonzero(numbered[there] == wanted)
+            found.extend(self._between(free, begin, np.column_stack((here, there[here]))))
         gaps, ones, others = (np.concatenate(parts) for parts in zip(*found, strict=True))
         return gaps, ones, others
 
@@ -158,12 +164,10 @@ class _Ends:
                 yield gap[near], np.minimum(one, other)[near], np.maximum(one, other)[near]
 
 
-def _matches(rows: Indices, wanted: Indices) -> Indices:
-    """(m, 2) indices into ``wanted`` and ``rows`` of equal rows; neither contains a row twice."""
-    both = np.concatenate((rows, wanted))
-    by = np.lexsort((np.arange(len(both)), both[:, 2], both[:, 1], both[:, 0]))
-    twin = np.flatnonzero((np.diff(both[by], axis=0) == 0).all(axis=1))
-    return np.column_stack((by[twin + 1] - len(rows), by[twin]))
+def _close(values: Indices, most: int) -> Indices:
+    """(n,) values from 0 on, in the same order, with gaps of at most ``most``; smaller gaps are kept."""
+    distinct, of = np.unique(values, return_inverse=True)
+    return np.asarray(np.cumsum(np.minimum(np.diff(distinct, prepend=distinct[:1]), most))[of.ravel()])
 
 
 def _run_starts(same_as_before: NDArray[np.bool_], n: int) -> Indices:

@@ -6,6 +6,7 @@ with the pen down takes only some hundredths longer. The allowed length is limit
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
@@ -13,10 +14,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from linewright.compiled import available
 from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.tidy.boxes import box_tree
 from linewright.tidy.strips import strips
 
 Flags = NDArray[np.bool_]
+Ink = Callable[[Points], Flags]
 
 _LANES: Final = (0.0, -0.35, 0.35)
 """Offsets beside the move at which ink is checked, in line widths. Where all three lie on ink, at most a seventh of the
@@ -27,6 +31,9 @@ _PLACES_TO_A_WIDTH: Final = 2
 
 _AT_ONCE: Final = 50_000
 """Places checked at a time; bounds the memory."""
+
+_COMPILED_FROM: Final = 20_000
+"""Segments above which loading the compiled search pays."""
 
 
 def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm: NDArray[np.float64]) -> Drawing:
@@ -55,13 +62,19 @@ def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm:
     over = np.zeros(len(near), dtype=np.bool_)
     for pen in np.unique(of_pen[near]).tolist():
         way = np.flatnonzero(near & (of_pen == pen))
-        reach_mm = float(width_mm[pen])  # covers the outermost offset: 0.85 widths from the move
+        line_mm = float(width_mm[pen])
         lines = _lines(drawing, pen)
-        low = np.minimum(leave[way, 0], enter[way, 0]) - reach_mm
-        high = np.maximum(leave[way, 0], enter[way, 0]) + reach_mm
+        if len(lines) > _COMPILED_FROM and available():
+            over[way] = _inked(_compiled_ink(lines, line_mm / 2.0), leave[way], enter[way], length[way], line_mm)
+            continue
+        # A line width covers the outermost offset, which is 0.85 widths from the move.
+        low, high = (
+            np.minimum(leave[way, 0], enter[way, 0]) - line_mm,
+            np.maximum(leave[way, 0], enter[way, 0]) + line_mm,
+        )
         for here, there in strips(low, high, lines[:, :, 0].min(axis=1), lines[:, :, 0].max(axis=1)):
-            some, tree = way[here], shapely.STRtree(shapely.linestrings(lines[there]))
-            over[some] = _inked(tree, leave[some], enter[some], length[some], float(width_mm[pen]))
+            some, ink = way[here], _ink(lines[there], line_mm / 2.0)
+            over[some] = _inked(ink, leave[some], enter[some], length[some], line_mm)
     return _joined(drawing, np.flatnonzero(over) + 1)
 
 
@@ -76,12 +89,17 @@ def _lines(drawing: Drawing, pen: int) -> NDArray[np.float64]:
     return np.stack((drawing.points_mm[begin], drawing.points_mm[end]), axis=1)
 
 
-def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray[np.float64], width_mm: float) -> Flags:
-    """(n,) bool: whether moves from (n, 2) to (n, 2) lie on ink along their whole length."""
+def _inked(under: Ink, leave: Points, enter: Points, length: NDArray[np.float64], width_mm: float) -> Flags:
+    """(n,) bool: whether moves from (n, 2) to (n, 2) lie on ink along their whole length.
+
+    Parameters
+    ----------
+    under : tells which places (m, 2) lie on ink.
+    """
     way = enter - leave
     side = np.stack((-way[:, 1], way[:, 0]), axis=1) / np.maximum(length, 1e-12)[:, None] * width_mm
     # Check the middle first, where most uncovered moves are uncovered.
-    inked = _under(lines, leave + 0.5 * way, width_mm / 2.0)
+    inked = under(leave + 0.5 * way)
     left = np.flatnonzero(inked)
     # At both ends of the move, all offsets lie under the ends of the joined strokes.
     steps = np.maximum(np.ceil(length[left] / width_mm * _PLACES_TO_A_WIDTH).astype(np.int64), 1)
@@ -90,20 +108,40 @@ def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray
     share = share / np.repeat(steps, steps - 1)
     at = leave[of] + share[:, None] * way[of]
     for lane in _LANES:
-        bare = of[~_under(lines, at + lane * side[of], width_mm / 2.0)]
+        bare = of[~under(at + lane * side[of])]
         inked[bare] = False
         still = inked[of]
         of, at = of[still], at[still]
     return inked
 
 
-def _under(lines: shapely.STRtree, at: Points, reach_mm: float) -> Flags:
-    """(n,) bool: whether a line passes within reach of places (n, 2)."""
-    found = np.zeros(len(at), dtype=np.bool_)
-    for begin in range(0, len(at), _AT_ONCE):
-        places = shapely.points(at[begin : begin + _AT_ONCE])
-        found[begin + lines.query(places, predicate="dwithin", distance=reach_mm)[0]] = True
-    return found
+def _ink(lines: NDArray[np.float64], reach_mm: float) -> Ink:
+    """A function that tells whether one of these lines (n, 2, 2) passes within reach of places (m, 2)."""
+    tree = shapely.STRtree(shapely.linestrings(lines))
+
+    def under(at: Points) -> Flags:
+        found = np.zeros(len(at), dtype=np.bool_)
+        for begin in range(0, len(at), _AT_ONCE):
+            places = shapely.points(at[begin : begin + _AT_ONCE])
+            found[begin + tree.query(places, predicate="dwithin", distance=reach_mm)[0]] = True
+        return found
+
+    return under
+
+
+def _compiled_ink(lines: NDArray[np.float64], reach_mm: float) -> Ink:
+    """The same, faster."""
+    from linewright.tidy.near_kernel import LEAF, Tree, within_reach
+
+    tree = Tree(*box_tree(lines.min(axis=1), lines.max(axis=1), LEAF))
+    begin, end = np.ascontiguousarray(lines[:, 0]), np.ascontiguousarray(lines[:, 1])
+
+    def under(at: Points) -> Flags:
+        found = np.zeros(len(at), dtype=np.bool_)
+        within_reach(at, begin, end, reach_mm, tree, found)
+        return found
+
+    return under
 
 
 def _joined(drawing: Drawing, following: Indices) -> Drawing:

@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from linewright.compiled import available
 from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.tidy.boxes import box_tree
 from linewright.tidy.strips import strips
 
 _BESIDE: Final = 3 / 4
@@ -29,8 +31,34 @@ _CROSSING: Final = 0.25
 _AT_ONCE: Final = 4096
 """Segments processed at a time; bounds the memory of their neighbours."""
 
+_COMPILED_FROM: Final = 20_000
+"""Segments above which loading the compiled search pays."""
+
+_PAIRS: Final = 1 << 17
+"""Pairs found at a time; bounds the memory of what is calculated with them."""
+
 Floats = NDArray[np.float64]
 Part = tuple[float, float]
+
+
+class Lines(NamedTuple):
+    """Segments, (n, 2) or (n,) each.
+
+    Parameters
+    ----------
+    a, b : their ends, mm.
+    size : their lengths, mm, above 0.
+    low, high : boxes in which each searches, mm.
+    rank, pen : of the stroke of each.
+    """
+
+    a: Floats
+    b: Floats
+    size: Floats
+    low: Floats
+    high: Floats
+    rank: Indices
+    pen: Indices
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,14 +145,10 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     sizes = np.hypot(ways[:, 0], ways[:, 1])
     beside = tolerance_mm * _BESIDE
     found: list[tuple[NDArray[np.generic], ...]] = []
-    for j, i in _neighbours(a, b, low, high):
-        fit = (rank[stroke[i]] < rank[stroke[j]]) & (pen[stroke[i]] == pen[stroke[j]])
-        i, j = i[fit], j[fit]
-        # Most neighbours cross. They are excluded first, because dense drawings have millions of them.
+    lines = Lines(a, b, sizes, low, high, rank[stroke], pen[stroke])
+    candidates = _compiled_candidates if len(a) > _COMPILED_FROM and available() else _candidates
+    for j, i in candidates(lines, 2.0 * beside):
         own_size = sizes[j]
-        apart = np.abs(ways[i, 0] * ways[j, 1] - ways[i, 1] * ways[j, 0]) / sizes[i]
-        near = apart <= np.maximum(2.0 * beside, _CROSSING * own_size) * (1.0 + 1e-9)
-        i, j, own_size = i[near], j[near], own_size[near]
         size = sizes[i]
         u = ways[i] / size[:, None]
         # Across and along the covering segment, at both ends of the covered one; linear in between.
@@ -148,14 +172,39 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     return _Cover(*columns)
 
 
-def _neighbours(a: Points, b: Points, low: Points, high: Points) -> Iterator[tuple[Indices, Indices]]:
-    """Pairs of segments of which the second intersects the bounding box of the first, in batches."""
+def _candidates(lines: Lines, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
+    """Pairs of segments, in batches: the second is of lower rank and the same pen, reaches into the box of the first,
+    and does not cross it. Those shorter than ``level_mm`` never cross.
+    """
+    a, b, size, low, high, rank, pen = lines
     for wanted, there in strips(low[:, 0], high[:, 0], low[:, 0], high[:, 0]):
         tree = shapely.STRtree(shapely.linestrings(np.stack((a[there], b[there]), axis=1)))
         for begin in range(0, len(wanted), _AT_ONCE):
             of = wanted[begin : begin + _AT_ONCE]
             j, i = tree.query(shapely.box(low[of, 0], low[of, 1], high[of, 0], high[of, 1]))
-            yield of[j], there[i]
+            j, i = of[j], there[i]
+            fit = (rank[i] < rank[j]) & (pen[i] == pen[j])
+            i, j = i[fit], j[fit]
+            # Most neighbours cross. They are excluded first, because dense drawings have millions of them.
+            one, other = b[i] - a[i], b[j] - a[j]
+            apart = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]) / size[i]
+            level = apart <= np.maximum(level_mm, _CROSSING * size[j]) * (1.0 + 1e-9)
+            yield j[level], i[level]
+
+
+def _compiled_candidates(lines: Lines, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
+    """The same pairs in another order."""
+    from linewright.tidy.near_kernel import LEAF, Tree, near_level
+
+    tree = Tree(*box_tree(np.minimum(lines.a, lines.b), np.maximum(lines.a, lines.b), LEAF))
+    ones, others = np.empty((2, _PAIRS), dtype=np.int64)
+    done = 0
+    while done < len(tree.by):
+        more, count = near_level(lines, tree.by[done:], level_mm, _CROSSING, tree, ones, others)
+        yield ones[:count], others[:count]
+        done += more
+        if not more:  # one segment has more neighbours than fit
+            ones, others = np.empty((2, 2 * len(ones)), dtype=np.int64)
 
 
 def _parts(cover: _Cover, numbers: list[int], gone: dict[int, list[Part]], at: int, places: Floats) -> list[Part]:

@@ -222,7 +222,7 @@ class _Search:
         """Near neighbours of these nodes among themselves; returns the nodes in tree order."""
         nodes = nodes[nodes != self.free]
         at = np.column_stack((np.asarray(self.state.xs)[nodes], np.asarray(self.state.ys)[nodes]))
-        by, boxes, leaves = box_tree(at)
+        by, boxes, leaves = box_tree(at, at, kernel.LEAF)
         nodes = nodes[by]
         kernel.nearest(_kept(nodes), _kept(other), _kept(boxes.ravel()), leaves, self.state)
         return nodes
