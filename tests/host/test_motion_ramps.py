@@ -184,6 +184,20 @@ def test_a_piece_that_turns_nearly_all_along_follows_the_plan_from_end_to_end(fr
     assert (len(owner) > 1) == cut
 
 
+@pytest.mark.parametrize(
+    ("speeds", "ends"),
+    [((1000, 3000), [600, 3720, 4000]), ((3000, 1000), [280, 3400, 4000]), ((3999.7, 1000), [3400, 4000])],
+)
+def test_a_piece_between_two_slower_ones_speeds_up_cruises_and_slows_down(speeds, ends):
+    # v^2 changes by 1e8 on 4000 steps, that is by 2 a s: from 1000 to 4000 steps/s in 600 steps, from 4000 to 3000 in
+    # 280. A change below half a step/s needs no ramp of its own.
+    square = np.array(speeds, dtype=float) ** 2
+    at, owner, peak = _cut(np.array([[4000, 1500]]), square, np.array([4000.0]), np.array([1e8]), np.ones(1))
+    assert at.tolist() == ends
+    assert owner.tolist() == [0] * len(ends)
+    assert peak.tolist() == [4000.0**2]
+
+
 def test_long_moves_and_crawls_are_cut_to_what_a_ramp_holds():
     long_way = Rig.default().changed({"axis.x.travel_mm": 5000.0})
     program = motion.plan(Drawing.from_strokes([[[0, 0], [4999, 3]]]), long_way)
