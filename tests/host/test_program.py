@@ -99,6 +99,15 @@ def test_one_step_is_the_longest_move_for_one_step_of_one_motor(program):
     assert crossed.step_mm == pytest.approx(np.sqrt(0.5) / 80)
 
 
+@pytest.mark.parametrize("keys", [{}, {"lean": 0.02}, {"play_mm": (0.2, 0.1)}])
+def test_the_length_of_travel_is_that_of_the_trajectory(program, keys):
+    shaped = replace(program, shape=replace(program.shape, **keys))
+    path = shaped.trajectory
+    steps = np.hypot(*np.diff(path.points_mm, axis=0).T)
+    assert shaped.travel_mm == pytest.approx(steps[path.stroke < 0].sum(), rel=1e-12)
+    assert shaped.start_mm == pytest.approx(path.points_mm[0], rel=1e-12)
+
+
 def test_the_trajectory_tells_place_speed_and_time(program):
     path = program.trajectory
     assert len(path.points_mm) == program.ramps + 1

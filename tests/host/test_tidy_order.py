@@ -276,11 +276,11 @@ def test_a_lone_stroke_is_drawn_from_the_end_that_is_nearer_and_takes_no_search(
 
 
 def test_the_effort_for_a_huge_order_is_bounded(monkeypatch):
-    monkeypatch.setattr(tour, "_MOST_TURNED", 4000)
+    monkeypatch.setattr(tour, "_UNTIL", 100)
     drawing = Drawing.from_strokes(np.random.default_rng(1).uniform(0, 100, (400, 2, 2)))
     kicked = []
     monkeypatch.setattr(tour.kernel, "kick_and_settle", lambda kicks, *_: kicked.append(kicks))
     order(drawing)
-    assert sum(kicked) == 4000 // 401
+    assert sum(kicked) == int(50 * 100 / (401 / 100) ** 1.5) == 622
     order(drawing, effort="best")
     assert sum(kicked) > 100_000

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from dual.record_reader import Reader
 from linewire import records as wire
-from linewire.encoding import RecordError, encode_payload
+from linewire.encoding import RecordError, code_length, encode_payload
 from linewire.records import END, PEN, RAMP, REST
+from linewright.program import packing
 from linewright.program.packing import pack
 
 Record = tuple[int, int, int, int]
@@ -116,3 +117,12 @@ def test_what_does_not_fit_is_refused_with_its_number(record: Record) -> None:
     with pytest.raises(RecordError) as caught:
         pack(*np.array([(2, 0, 0, 0), record], dtype=np.int64).T)
     assert caught.value.index == 1
+
+
+@given(st.integers(0, 300_000))
+def test_lengths_of_codes_are_those_of_the_plain_encoder(most: int) -> None:
+    lengths = packing._code_lengths(most)
+    numbers = {0, most // 3, max(most - 1, 0), most}
+    for order in range(packing._ORDERS):
+        assert [lengths[order, n] for n in numbers] == [code_length(n, order) for n in numbers]
+    assert not lengths[:, packing._ABSENT].any()

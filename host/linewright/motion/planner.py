@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +34,8 @@ if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
 
 Indices = NDArray[np.int64]
-Column = int | NDArray[np.int64]
+Column = int | NDArray[np.signedinteger[Any]]
+Number = TypeVar("Number", bound=np.integer[Any])
 
 NEAR_STEPS: Final = 1.0 / 64.0
 """Vertices closer than this are merged. The direction between them is rounding noise, which would cause a stop in the
@@ -307,50 +308,51 @@ def _assemble(
     standing = np.zeros(len(rests), dtype=np.int64) if rest_ticks is None else rest_ticks[rests]
     actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
     heights = PenHeights.from_rig(rig)
-    before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
-    pen_mm = rig.shape.true_mm(limits.mm_at(before_ramp))
     ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
     down_us = heights.pulse_us(drawing.points_mm[drawing.starts[:-1]])
     first = np.diff(drawing.pen, prepend=-1) != 0
     servo = lifts.actions(down_us, first, actions, ramp_duration, ramps.v_start)
-    passing, passing_us = heights.along(pen_mm, ramps.stroke, np.concatenate(([True], ramps.stop_after))[:m])
-    passing, passing_us = np.append(servo.passing, passing), np.append(servo.passing_us, passing_us)
-    # Sorting keys: number of ramps before; then rests, pen actions (down, up, down ...), ramp.
-    after = np.concatenate((rests + 1, actions, passing, np.arange(m), [m]))
-    rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k + len(passing)), np.full(m, 2.0), [3.0]))
-    order = np.lexsort((rank, after))
+    passing, passing_us = servo.passing, servo.passing_us
+    if not heights.level:
+        before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
+        pen_mm = rig.shape.true_mm(limits.mm_at(before_ramp))
+        more, more_us = heights.along(pen_mm, ramps.stroke, np.concatenate(([True], ramps.stop_after))[:m])
+        passing, passing_us = np.append(passing, more), np.append(passing_us, more_us)
+    # What comes between the ramps: rests, then pen actions (down, up, down ...); the end is last.
+    after = np.concatenate((rests + 1, actions, passing))
+    order = np.lexsort((np.arange(len(after)) >= len(rests), after))
+    between = np.empty(len(after), dtype=np.int64)
+    between[order] = after[order] + np.arange(len(order))
+    ramp_record = np.arange(m) + np.cumsum(np.bincount(after, minlength=m + 1))[:m]
+    rest_record, pen_record, passing_record = np.split(between, (len(rests), len(rests) + 2 * k))
+    records = len(after) + m + 1
 
     def column(
-        rest: Column = 0, pen: Column = 0, passing_by: Column = 0, ramp: Column = 0, end: Column = 0
-    ) -> NDArray[np.int64]:
-        sizes = (len(rests), 2 * k, len(passing), m, 1)
-        parts = [
-            np.broadcast_to(np.asarray(v, dtype=np.int64), n)
-            for v, n in zip((rest, pen, passing_by, ramp, end), sizes, strict=True)
-        ]
-        return np.concatenate(parts)[order]
+        dtype: type[Number], rest: Column = 0, pen: Column = 0, passing_by: Column = 0, ramp: Column = 0
+    ) -> NDArray[Number]:
+        values: NDArray[Number] = np.zeros(records, dtype=dtype)
+        values[rest_record], values[pen_record], values[passing_record] = rest, pen, passing_by
+        values[ramp_record] = ramp
+        return values
 
-    kind = column(REST, PEN, PEN, RAMP, END)
-    place = np.empty(len(order), dtype=np.int64)
-    place[order] = np.arange(len(order))
-    pen_record = place[len(rests) : len(rests) + 2 * k]
-    ramp_record = place[len(rests) + 2 * k + len(passing) : -1]
+    kind = column(np.uint8, REST, PEN, PEN, RAMP)
+    kind[-1] = END
+    stroke = column(np.int32, -1, np.repeat(np.arange(k), 2), ramps.stroke[passing], ramps.stroke)
+    stroke[-1] = -1
     return Program(
-        kind=kind.astype(np.uint8),
-        da=column(ramp=ramps.d_steps[:, 0]).astype(np.int32),
-        db=column(ramp=ramps.d_steps[:, 1]).astype(np.int32),
-        v_end=column(ramp=ramps.v_end).astype(np.int32),
-        servo_us=column(pen=servo.pulse_us, passing_by=passing_us).astype(np.int32),
-        dwell_ms=column(pen=servo.dwell_ms).astype(np.int32),
-        rest_ticks=column(rest=standing).astype(np.int32),
-        ticks=column(rest=standing, pen=servo.dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
-        stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke[passing], ramps.stroke, -1).astype(
-            np.int32
-        ),
+        kind=kind,
+        da=column(np.int32, ramp=ramps.d_steps[:, 0]),
+        db=column(np.int32, ramp=ramps.d_steps[:, 1]),
+        v_end=column(np.int32, ramp=ramps.v_end),
+        servo_us=column(np.int32, pen=servo.pulse_us, passing_by=passing_us),
+        dwell_ms=column(np.int32, pen=servo.dwell_ms),
+        rest_ticks=column(np.int32, rest=standing),
+        ticks=column(np.int64, rest=standing, pen=servo.dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
+        stroke_of_record=stroke,
         start_steps=(int(start_steps[0]), int(start_steps[1])),
         steps_matrix=rig.kinematics_matrix,
         drawing=drawing,
-        groups=_pen_groups(drawing, before_park, ramps, pen_record, ramp_record, len(order)),
+        groups=_pen_groups(drawing, before_park, ramps, pen_record, ramp_record, records),
         sheet=sheet,
         sheet_position=rig.sheet.position,
         rig_name=rig.name,

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,17 +88,17 @@ class Ramps:
 
     Parameters
     ----------
-    d_steps : (m, 2) int64, whole steps of A and B, at most 16383, never both 0.
-    v_start, v_end : (m,) int64, steps/s in motor step space, never both 0.
-    stroke : (m,) int64, stroke drawn, -1 for travel.
+    d_steps : (m, 2) int32, whole steps of A and B, at most 16383, never both 0.
+    v_start, v_end : (m,) int32, steps/s in motor step space, never both 0.
+    stroke : (m,) int32, stroke drawn, -1 for travel.
     stop_after : (m,) bool, a rest must follow although ``v_end`` is not 0 (single steps from rest to rest).
     first_of_piece : (k,) int64, number of ramps before each node of the `StepPath`.
     """
 
-    d_steps: Steps
-    v_start: Indices
-    v_end: Indices
-    stroke: Indices
+    d_steps: NDArray[np.signedinteger[Any]]
+    v_start: NDArray[np.signedinteger[Any]]
+    v_end: NDArray[np.signedinteger[Any]]
+    stroke: NDArray[np.signedinteger[Any]]
     stop_after: Flags
     first_of_piece: Indices
 
@@ -267,7 +267,9 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
     single = np.floor(np.sqrt(np.minimum(budget[stop_after] / 2.0, top[stop_after] ** 2))).astype(np.int64)
     v_end[stop_after] = np.maximum(single, 1)
     first = np.searchsorted(owner, np.arange(len(path.steps)))
-    return Ramps(d_steps, v_start, v_end, path.stroke[owner], stop_after, first)
+    stroke = path.stroke[owner].astype(np.int32)
+    v_start, v_end = v_start.astype(np.int32), v_end.astype(np.int32)
+    return Ramps(d_steps.astype(np.int32), v_start, v_end, stroke, stop_after, first)
 
 
 def _speed_at_rate(d_steps: Steps, ramps_hz: float) -> Floats:

@@ -77,12 +77,11 @@ def caption(program: Program, name: str) -> str:
 
 def preview_scene(program: Program, name: str) -> Scene:
     """Preview of the drawing."""
-    start = program.trajectory.points_mm[0]
     return preview.preview(
         program.drawing,
         Table(program.sheet, program.sheet_position),
         pen_width_mm=program.pen_width_mm,
-        start_mm=(float(start[0]), float(start[1])),
+        start_mm=program.start_mm,
         caption=caption(program, name),
         title=name,
     )
@@ -90,7 +89,6 @@ def preview_scene(program: Program, name: str) -> Scene:
 
 def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
     """For each pen a word for its file name, and a scene with its strokes and their time."""
-    start = program.trajectory.points_mm[0]
     scenes = []
     for number, group in enumerate(program.groups, 1):
         pen = program.drawing.pens[group.pen]
@@ -103,7 +101,7 @@ def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
             part,
             Table(program.sheet, program.sheet_position),
             pen_width_mm=program.pen_width_mm,
-            start_mm=(float(start[0]), float(start[1])),
+            start_mm=program.start_mm,
             caption=line,
             title=f"{name}: {pen.name}",
             show_travel=False,

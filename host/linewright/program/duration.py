@@ -15,6 +15,8 @@ from lineboard.kernel import MAX_SPEED, MAX_STEPS, TICK_HZ
 # 2 * TICK_HZ = 78125 * 2^7, and the length per step carries 14 fractional bits.
 _TICKS_MANTISSA = 2 * TICK_HZ >> 7
 _LENGTH_BITS = 14
+# Ramps calculated at a time: their intermediate values fit the processor's cache.
+_AT_ONCE = 16_384
 
 
 def _bit_length(values: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -43,6 +45,10 @@ def ramp_ticks(da: ArrayLike, db: ArrayLike, v_start: ArrayLike, v_end: ArrayLik
     ------
     ValueError : an argument is out of range.
     """
+    columns = [np.asarray(column) for column in (da, db, v_start, v_end)]
+    if len(columns[0]) > _AT_ONCE:
+        blocks = range(0, len(columns[0]), _AT_ONCE)
+        return np.concatenate([ramp_ticks(*(column[low : low + _AT_ONCE] for column in columns)) for low in blocks])
     a = np.abs(np.asarray(da, dtype=np.int64))
     b = np.abs(np.asarray(db, dtype=np.int64))
     v0 = np.asarray(v_start, dtype=np.int64)

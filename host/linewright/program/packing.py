@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,7 +39,7 @@ _Ints = NDArray[np.int64]
 _Numbers = NDArray[np.int32]
 
 _ORDERS = HIGHEST_ORDER + 1
-# Running sums for all orders take 7 x 16 int64 per record, 900 bytes; blocks of this many records keep that at 30 MB.
+# Running sums for all orders take 7 x 16 int32 per record, 450 bytes; blocks of this many records keep that at 15 MB.
 _BLOCK = 32_768
 # Frames whose bits are written at once: about 40 000 records, 18 MB of working memory.
 _FRAMES = 500
@@ -94,16 +95,24 @@ def pack(
     ------
     RecordError : a record does not fit the format; the error names the first one.
     """
-    kinds = np.asarray(kind, dtype=np.int64)[start:]
-    ones = np.asarray(first, dtype=np.int64)[start:]
-    twos = np.asarray(second, dtype=np.int64)[start:]
-    speeds = np.where(kinds == RAMP, np.asarray(v_end, dtype=np.int64)[start:], 0)
+    kinds, ones, twos = (np.asarray(column)[start:] for column in (kind, first, second))
+    speeds = np.where(kinds == RAMP, np.asarray(v_end)[start:], 0)
     # A pen action in passing keeps the speed of the record before it.
-    stays = np.maximum.accumulate(np.where((kinds == PEN) & (twos == 0), -1, np.arange(len(kinds))))
-    speeds = np.where(stays >= 0, speeds[stays], 0)
-    before = np.concatenate([np.zeros(1, dtype=np.int64), speeds])[:-1]
-    _check(kinds, ones, twos, speeds, before, start)
-    rows = _prepare(kinds, ones, twos, speeds, before)
+    passing = np.flatnonzero((kinds == PEN) & (twos == 0))
+    if len(passing):
+        stays = np.arange(len(kinds))
+        stays[passing] = -1
+        stays = np.maximum.accumulate(stays)
+        speeds = np.where(stays >= 0, speeds[stays], 0)
+    for low in range(0, len(kinds), _BLOCK):
+        block = slice(low, low + _BLOCK)
+        before = int(speeds[low - 1]) if low else 0
+        _check(
+            *(column[block].astype(np.int64) for column in (kinds, ones, twos, speeds)),
+            before=before,
+            start=start + low,
+        )
+    rows = _prepare(*(column.astype(np.int32) for column in (kinds, ones, twos, speeds)))
     layout = _lay_out(rows, np.asarray(breaks, dtype=np.int64) - start)
     data: list[bytes] = []
     sizes: list[_Ints] = [np.zeros(1, dtype=np.int64)]
@@ -135,23 +144,23 @@ class _Rows:
         return _Rows(*(getattr(self, field.name)[low:high] for field in fields(self)))
 
 
-def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Ints) -> _Rows:
+def _prepare(kinds: _Numbers, ones: _Numbers, twos: _Numbers, speeds: _Numbers) -> _Rows:
     ramp = kinds == RAMP
     # Index of the last ramp before each record; -1 for none.
-    upto = np.maximum.accumulate(np.where(ramp, np.arange(len(ramp)), -1))
-    last = np.concatenate([np.full(1, -1, dtype=np.int64), upto])[:-1]
-    columns: list[_Ints] = []
+    last = np.empty(len(ramp), dtype=np.int32)
+    last[:1] = -1
+    np.maximum.accumulate(np.where(ramp, np.arange(len(ramp), dtype=np.int32), -1)[:-1], out=last[1:])
+    columns: list[_Numbers] = []
     for column in (ones, twos):
         steps = np.where(ramp, column, 0)
         columns += [_fold(steps), _fold(steps - np.where(last >= 0, steps[last], 0))]
     a, a_less, b, b_less = columns
-    code = np.where(_again(kinds, ones, twos), AGAIN, kinds)
-    numbers = (code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
-    # `_check` limits values to 26 bits, and a long program has millions of records: int32 saves memory.
-    return _Rows(ramp, *(column.astype(np.int32) for column in numbers))
+    before = np.concatenate([np.zeros(1, dtype=np.int32), speeds])[:-1]
+    code = np.where(_again(kinds, ones, twos), np.int32(AGAIN), kinds)
+    return _Rows(ramp, code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
 
 
-def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
+def _again(kinds: _Numbers, ones: _Numbers, twos: _Numbers) -> NDArray[np.bool_]:
     """(m,) bool: pen actions equal to the last but one pen action; those in passing are skipped."""
     pens = np.flatnonzero((kinds == PEN) & (twos > 0))
     same = (ones[pens[2:]] == ones[pens[:-2]]) & (twos[pens[2:]] == twos[pens[:-2]])
@@ -160,31 +169,43 @@ def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
     return out
 
 
-def _check(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Ints, start: int) -> None:
-    """Raise for the first record that the format cannot hold, with the message of the plain encoder."""
+def _check(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, *, before: int, start: int) -> None:
+    """Raise for the first record that the format cannot hold, with the message of the plain encoder.
+
+    ``before`` is the speed before the first of these records, ``start`` its number.
+    """
     ramp = kinds == RAMP
+    earlier = np.concatenate([np.full(1, before), speeds[:-1]])
     steps = np.maximum(np.abs(ones), np.abs(twos))
     good = ramp & (steps >= 1) & (steps <= MAX_STEPS)
-    good &= (speeds >= 0) & (speeds <= MAX_SPEED) & (speeds + before > 0)
+    good &= (speeds >= 0) & (speeds <= MAX_SPEED) & (speeds + earlier > 0)
     good |= (kinds == PEN) & (ones >= SERVO_LOW_US) & (ones <= SERVO_HIGH_US) & (twos >= 0) & (twos <= MAX_DWELL_MS)
     good |= (kinds == REST) & (ones >= 0) & (ones <= MAX_REST_TICKS)
     good |= kinds == END
     if not good.all():
         i = int(np.argmin(good))
-        check_record(start + i, (int(kinds[i]), int(ones[i]), int(twos[i]), int(speeds[i])), int(before[i]))
+        check_record(start + i, (int(kinds[i]), int(ones[i]), int(twos[i]), int(speeds[i])), int(earlier[i]))
         raise RecordError(start + i, "does not fit the format")
 
 
-def _fold(values: _Ints) -> _Ints:
+def _fold(values: _Numbers) -> _Numbers:
     """0, -1, 1, -2, .. as 0, 1, 2, 3, .."""
-    return (values << 1) ^ (values >> 63)
+    return (values << 1) ^ (values >> 31)
 
 
-def _length(numbers: _Ints | _Numbers, order: _Ints | int) -> _Ints:
-    """Bits of numbers >= 0 in exponential Golomb codes."""
-    size = np.frexp((numbers + (np.int64(1) << order)).astype(np.float64))[1].astype(np.int64)
-    result: _Ints = 2 * size - 1 - order
-    return result
+_ABSENT = -1
+
+
+def _code_lengths(most: int) -> NDArray[np.uint8]:
+    """(orders, most + 2) bits of each number up to ``most`` in exponential Golomb codes, one row per order; in the last
+    column, which is that of number `_ABSENT`, 0.
+    """
+    numbers = most + 1 + (1 << HIGHEST_ORDER)
+    size = np.repeat(np.arange(numbers.bit_length() + 1), [1, *(1 << bits for bits in range(numbers.bit_length()))])
+    bits = np.zeros((_ORDERS, most + 2), dtype=np.uint8)
+    for order in range(_ORDERS):
+        bits[order, :-1] = 2 * size[1 << order : (1 << order) + most + 1] - 1 - order
+    return bits
 
 
 @dataclass(frozen=True)
@@ -218,43 +239,44 @@ def _lay_out(rows: _Rows, breaks: _Ints) -> _Layout:
         moving = ramp & (block.before > 0)
         short = moving & ((block.speed == 0) | (block.speed == block.before))
         other = moving & ~short
-        sums_a = _sums(block.a, stepped)
-        sums_b = _sums(block.b, stepped)
-        sums_a_less = _sums(block.a_less, stepped)
-        sums_b_less = _sums(block.b_less, stepped)
-        sums_v = _sums(block.change, moving)
-        sums_other = _sums(block.change - 1, other)
-        sums_rest = _sums(block.speed - 1, ramp & (block.before == 0))
-        flags = _running([np.where(short, 2, np.where(other, 1, 0))])[0]
-        fixed = (block.before == 0) + np.where(ramp, 0, _OTHER_BITS[block.code])
-        sums_fixed = _running([fixed])[0]
+        numbers = np.stack(
+            (
+                np.where(stepped, block.a, _ABSENT),
+                np.where(stepped, block.b, _ABSENT),
+                np.where(stepped, block.a_less, _ABSENT),
+                np.where(stepped, block.b_less, _ABSENT),
+                np.where(moving, block.change, _ABSENT),
+                np.where(other, block.change - 1, _ABSENT),
+                np.where(ramp & (block.before == 0), block.speed - 1, _ABSENT),
+            )
+        )
+        sums = _sums(numbers)
+        flags = _running(np.where(short, 2, np.where(other, 1, 0)))
+        fixed = _running((block.before == 0) + np.where(ramp, 0, _OTHER_BITS[block.code]))
         while at < high and (high == count or at + reach <= high):
             i = at - low
             w = min(i + WINDOW, high - low)
-            mode = 0
-            ka, bits_a = _best(sums_a, i, w)
-            kb, bits_b = _best(sums_b, i, w)
-            ka_less, less_a = _best(sums_a_less, i, w)
-            kb_less, less_b = _best(sums_b_less, i, w)
-            kv, bits_v = _best(sums_v, i, w)
-            kv_short, bits_short = _best(sums_other, i, w)
-            kr, _ = _best(sums_rest, i, w)
+            # The orders with the fewest bits for the next records, and these bits.
+            bits = sums[:, :, w] - sums[:, :, i]
+            ka, kb, ka_less, kb_less, kv, kv_short, kr = bits.argmin(axis=1).tolist()
+            bits_a, bits_b, bits_a_less, bits_b_less, bits_v, bits_short, _ = bits.min(axis=1).tolist()
             ahead = breaks[np.searchsorted(breaks, at, side="right") :]
             reach_now = min(i + reach, high - low, int(ahead[0]) - low) if len(ahead) else min(i + reach, high - low)
             span = slice(i, reach_now + 1)
-            used = sums_rest[kr, span] + sums_fixed[span]
-            if less_a + less_b < bits_a + bits_b:
+            used = sums[_REST, kr, span] + fixed[span]
+            mode = 0
+            if bits_a_less + bits_b_less < bits_a + bits_b:
                 ka, kb = ka_less, kb_less
                 mode = DIFFERENCES
-                used = used + sums_a_less[ka, span] + sums_b_less[kb, span]
+                used += sums[_A_LESS, ka, span] + sums[_B_LESS, kb, span]
             else:
-                used = used + sums_a[ka, span] + sums_b[kb, span]
+                used += sums[_A, ka, span] + sums[_B, kb, span]
             if bits_short + int(flags[w] - flags[i]) < bits_v:
                 kv = kv_short
                 mode |= SHORT_SPEEDS
-                used = used + sums_other[kv, span] + flags[span]
+                used += sums[_OTHER, kv, span] + flags[span]
             else:
-                used = used + sums_v[kv, span]
+                used += sums[_CHANGE, kv, span]
             first.append(at)
             orders.append((ka, kb, kv, kr))
             modes.append(mode)
@@ -267,24 +289,24 @@ def _lay_out(rows: _Rows, breaks: _Ints) -> _Layout:
     )
 
 
-def _best(sums: _Ints, low: int, high: int) -> tuple[int, int]:
-    """The order with the fewest bits between two positions of the running sums, and its bits."""
-    bits = sums[:, high] - sums[:, low]
-    order = int(np.argmin(bits))
-    return order, int(bits[order])
+_A, _B, _A_LESS, _B_LESS, _CHANGE, _OTHER, _REST = range(7)
+"""Rows of the running sums."""
 
 
-def _sums(numbers: _Ints | _Numbers, where: NDArray[np.bool_]) -> _Ints:
-    """Running sums of the code lengths, one row per order, of the numbers selected by ``where``."""
-    safe = np.where(where, numbers, 0)
-    return _running([np.where(where, _length(safe, k), 0) for k in range(_ORDERS)])
+def _sums(numbers: _Numbers) -> _Numbers:
+    """(c, orders, n + 1) running sums of the code lengths of c columns of numbers (c, n), with a zero in front."""
+    lengths = _code_lengths(int(numbers.max(initial=0)))
+    out = np.zeros((len(numbers), _ORDERS, numbers.shape[1] + 1), dtype=np.int32)
+    for column, rows in zip(numbers, out, strict=True):
+        for row, length in zip(rows, lengths, strict=True):
+            np.cumsum(length[column], out=row[1:])
+    return out
 
 
-def _running(rows: list[_Ints]) -> _Ints:
-    """Running sums along each row, with a zero in front."""
-    out = np.zeros((len(rows), len(rows[0]) + 1), dtype=np.int64)
-    for i, row in enumerate(rows):
-        np.cumsum(row, out=out[i, 1:])
+def _running(bits: NDArray[np.integer[Any]]) -> _Numbers:
+    """(n + 1,) running sum with a zero in front."""
+    out = np.zeros(len(bits) + 1, dtype=np.int32)
+    np.cumsum(bits, out=out[1:])
     return out
 
 
@@ -307,21 +329,22 @@ def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
     number = np.maximum(number, 0)
     kv = np.where(resting, kr, kv)
     pen, rest = ~ramp & (rows.code == PEN), ~ramp & (rows.code == REST)
+    lengths_of = _code_lengths(int(max(column.max(initial=0) for column in (a, b, number))))
     one = np.int64(1)
     stepped = ramp | ~resting
     counted = ramp & ~same & ~stops
     # Up to six codes per record as (value, bits), 0 bits for unused ones; no value has more than 19 bits.
     codes = (
         (np.where(ramp, 0, 1), np.where(resting, 1, 0)),
-        (a + (one << ka), np.where(stepped, _length(a, ka), 0)),
-        (b + (one << kb), np.where(stepped, _length(b, kb), 0)),
+        (a + (one << ka), np.where(stepped, lengths_of[ka, a], 0)),
+        (b + (one << kb), np.where(stepped, lengths_of[kb, b], 0)),
         (
             np.where(ramp, np.where(stops, 3, np.where(same, 2, 0)), rows.code),
             np.where(ramp, np.where(same | stops, 2, np.where(shorts, 1, 0)), 2),
         ),
         (
             np.where(counted, number + (one << kv), np.where(pen, rows.ones, np.where(rest, rows.ones >> 13, 0))),
-            np.where(counted, _length(number, kv), np.where(pen, 12, np.where(rest, 13, 0))),
+            np.where(counted, lengths_of[kv, number], np.where(pen, 12, np.where(rest, 13, 0))),
         ),
         (
             np.where(pen, rows.twos, np.where(rest, rows.ones & 8191, 0)),

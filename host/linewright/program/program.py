@@ -182,8 +182,7 @@ class Program:
         at = np.flatnonzero(self.is_ramp)
         d_steps = np.stack((self.da[at], self.db[at]), axis=1).astype(np.float64)
         steps = np.concatenate((self.position_steps[:1], self.position_steps[at + 1]))
-        drives = steps @ np.linalg.inv(self.steps_matrix).T
-        points = self.shape.true_mm(self.shape.carriage_at(drives))
+        points = self._true_mm(steps)
         mm_per_step = np.hypot(*np.diff(points, axis=0).T) / np.hypot(*d_steps.T)
         speeds = np.stack((self.v_start[at], self.v_end[at]), axis=1) * mm_per_step[:, None]
         return Trajectory(
@@ -212,9 +211,25 @@ class Program:
     @cached_property
     def travel_mm(self) -> float:
         """Length of all pen-up moves, mm."""
-        path = self.trajectory
-        d_mm = np.diff(path.points_mm, axis=0)[path.stroke < 0]
-        return float(np.hypot(d_mm[:, 0], d_mm[:, 1]).sum())
+        if self.shape.plays:  # the backlash at a place depends on the way there
+            path = self.trajectory
+            d_mm = np.diff(path.points_mm, axis=0)[path.stroke < 0]
+            return float(np.hypot(d_mm[:, 0], d_mm[:, 1]).sum())
+        at = np.flatnonzero(self.is_ramp & (self.stroke_of_record < 0))
+        moves = np.stack((self.da[at], self.db[at]), axis=1)
+        ends = np.stack([np.cumsum(column, dtype=np.int64)[at] for column in (self.da, self.db)], axis=1)
+        begin_mm, end_mm = (self._true_mm(self.start_steps + place) for place in (ends - moves, ends))
+        return float(np.hypot(*(end_mm - begin_mm).T).sum())
+
+    @property
+    def start_mm(self) -> tuple[float, float]:
+        """Where the pen starts, machine mm."""
+        x, y = self._true_mm(np.array([self.start_steps]))[0]
+        return float(x), float(y)
+
+    def _true_mm(self, steps: NDArray[np.int64]) -> NDArray[np.float64]:
+        """(n, 2) pen positions along one path of the motors (n, 2)."""
+        return self.shape.true_mm(self.shape.carriage_at(steps @ np.linalg.inv(self.steps_matrix).T))
 
     def group_ticks(self, group: PenGroup) -> int:
         """Playing time of one pen's part, ticks."""
