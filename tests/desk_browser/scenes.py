@@ -77,9 +77,9 @@ TRIAL = {
 
 HEIGHTS = TRIAL | {
     "name": "heights", "title": "Pen heights", "drawn": False, "predicted_s": 180.0, "photograph": False, "finding": None, "entries": [
-        {"name": f"{column}{row}", "ask": f"place {column}{row}: number of the first dash from the left that is whole (1..11; 12 if none is)",
+        {"name": f"{column}{row}", "ask": f"place {column}{row}: number of the first unbroken dash from the left (1..11; 12 if none is)",
          "unit": "dash", "expected": "6", "needed": False, "at_mm": None} for row in range(1, 7) for column in "ABCD"] + [
-        {"name": "wait", "ask": "number of the first group of upright lines that all begin and end without a hook (1..7; 8 if none is)",
+        {"name": "wait", "ask": "number of the first group of upright lines without hooks at their ends (1..7; 8 if none is)",
          "unit": "group", "expected": None, "needed": False, "at_mm": None}]}  # fmt: skip
 
 

@@ -139,7 +139,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
     said = me.types("rig new", *(f"--answer={name}={value}" for name, value in ANSWERS.items()), "--usual")
     assert "it is the usual rig now" in said
     said = me.types("rig check")
-    assert "nobody has measured" in said
+    assert "were not measured" in said
     me.types("rig wiring -o")
     assert (tmp_path / "wiring.svg").exists()
 

@@ -51,7 +51,7 @@ def test_a_sound_machine_keeps_its_place():
     assert [number for number, _ in told] == list(range(12))
     # A dozen bouts are every axis, sense and speed once.
     assert len({(bout.axis, bout.sense, bout.share) for bout in tally.bouts}) == 12
-    assert all("kept its place" in words for words in tally.verdict(SMALL))
+    assert all("lost no step" in words for words in tally.verdict(SMALL))
 
 
 def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():

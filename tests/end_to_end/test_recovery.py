@@ -181,7 +181,7 @@ def test_a_place_that_is_lost_and_cannot_be_found_is_not_taken_for_the_park_posi
         with lockstep.host_time():
             return lockstep.run(host)
 
-    with pytest.raises(LinkError, match="lost its place"):
+    with pytest.raises(LinkError, match="lost its position"):
         take_up(at_park=False)
     assert take_up(at_park=True).stroke == 2
 

@@ -538,7 +538,7 @@ def test_what_is_not_the_same_is_refused(place, capsys):
     process.communicate()
     (story,) = journal.unfinished()
     assert "not on 148 x 210 mm" in refused("--sheet", "A5")
-    assert "no drawing to carry on is called 'heron'" in refused("heron")
+    assert "there is no unfinished drawing 'heron'" in refused("heron")
     rig = place / "rig.toml"
     rig.write_text(rig.read_text().replace("speed_mm_s = 120.0", "speed_mm_s = 90.0"))
     assert "moves differently" in refused()

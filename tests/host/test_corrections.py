@@ -286,7 +286,7 @@ BAD = [
         },
         "1 rows of 2",
     ),
-    ({"corrections.pen_height.x_mm": [10.0, 0.0]}, "must rise"),
+    ({"corrections.pen_height.x_mm": [10.0, 0.0]}, "must increase"),
     (
         {
             "corrections.pen_height.x_mm": [0.0],

@@ -186,7 +186,7 @@ def test_what_another_command_has_drawn_in_the_meantime_is_not_drawn_again():
     with Journal.carry_on(story, PROGRAM) as other:
         other.begin(2, 0)
         other.done(ENDS[3])
-    with pytest.raises(InputError, match="drawn on by another command in the meantime"):
+    with pytest.raises(InputError, match="continued by another command in the meantime"):
         Journal.carry_on(story, PROGRAM)
     Journal.carry_on(journal.read(book.folder), PROGRAM).close()
 
@@ -383,7 +383,7 @@ def test_a_damaged_first_line_costs_only_what_it_said():
     path = book.folder / journal.JOURNAL
     path.write_bytes(b"x" + path.read_bytes()[1:])
     (story,) = journal.unfinished()
-    assert story.picture == "a picture whose name is lost"
+    assert story.picture == "a picture without a name"
     assert (story.strokes_done, story.program) == (3, digest(book.folder / PROGRAM_FILE))
     with Journal.carry_on(story, PROGRAM) as book:
         book.done(ENDS[3])
@@ -397,16 +397,16 @@ def test_a_journal_that_cannot_be_read_is_named_and_never_denied():
         newer.begin(1, 0)
     (newer.folder / journal.JOURNAL).write_bytes(b"nothing but damage\n")
     assert list(journal.damaged()) == [newer.folder]
-    with pytest.raises(InputError, match=r"the newest drawing cannot be carried on: .*is damaged") as caught:
+    with pytest.raises(InputError, match=r"the newest drawing cannot be resumed: .*is damaged") as caught:
         recovery.choose(None)
     assert str(newer.folder / PROGRAM_FILE) in caught.value.hint
     assert older.folder.name in caught.value.hint
     with pytest.raises(InputError, match="is damaged"):
         recovery.choose(newer.folder.name)
     assert recovery.choose("older.svg").folder == older.folder
-    with pytest.raises(InputError, match="no drawing to carry on is called 'x'") as caught:
+    with pytest.raises(InputError, match="there is no unfinished drawing 'x'") as caught:
         recovery.choose("x")
-    assert "1 more cannot be read" in caught.value.hint
+    assert "unreadable journals: 1" in caught.value.hint
 
 
 def test_a_state_folder_that_is_a_file_is_an_error_and_not_an_empty_list():
@@ -608,7 +608,7 @@ def test_a_line_with_the_right_sum_that_cannot_be_true_is_refused(said, tmp_path
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in WHOLE))
     assert journal.read(tmp_path).strokes == 3
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, said)))
-    with pytest.raises(InputError, match=r"the journal in .* (says|tells of)"):
+    with pytest.raises(InputError, match=r"the journal in .* (says|has)"):
         journal.read(tmp_path)
 
 

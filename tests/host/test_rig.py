@@ -458,7 +458,7 @@ def test_the_fingerprint_changes_with_everything_that_moves_something():
         ({"homing.fast_mm_s": 60.0}, "needs 3.6 mm to stop"),
         ({"axis.y.endstop": "none"}, "axis y has no endstop"),
         ({"sheet.offset_mm": (500.0, 5.0)}, "nothing can be drawn on it"),
-        ({"sheet.offset_mm": (200.0, 5.0)}, "what lies past that is cut off"),
+        ({"sheet.offset_mm": (200.0, 5.0)}, "lines beyond that are cut off"),
     ],
 )
 def test_doubts_are_told(changes, words):

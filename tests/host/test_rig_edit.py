@@ -54,7 +54,7 @@ def test_an_unknown_key_is_refused():
 
 
 def test_a_key_inside_a_number_is_refused():
-    with pytest.raises(RigError, match="no table"):
+    with pytest.raises(RigError, match="not a table"):
         changed_text(TEXT, {"axis.x.travel_mm.more": 1.0})
 
 

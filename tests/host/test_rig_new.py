@@ -66,7 +66,7 @@ def test_no_figure_that_nobody_has_measured_is_called_good(known):
     other |= {"supply.servo_a": 9.0, "supply.servo_stall_a": 8.0, "driver.logic_v": 5.0, "axis.y.drag_n": 30.0}
     changed = rig.changed({key: value for key, value in other.items() if key in rig.assumed})
     assert {one.said for one in review(changed) if one.weight == "good"} == good
-    assert any("nobody has measured" in one.why for one in review(rig))
+    assert any("were not measured" in one.why for one in review(rig))
 
 
 @pytest.mark.parametrize(
@@ -221,7 +221,7 @@ def test_any_answers_within_their_bounds_make_a_valid_file_or_are_refused_by_key
         ({"travel_x_mm": -5}, "10..5000"),
         ({"travel_x_mm": "1e999"}, "10..5000"),
         ({"travel_x_mm": "nan"}, "10..5000"),
-        ({"travel_x_mm": None}, "must be known"),
+        ({"travel_x_mm": None}, "must be given"),
         ({"pulley_teeth": 20.5}, "whole number"),
         ({"name": ""}, "text"),
         ({"name": 7}, "text"),
@@ -359,7 +359,7 @@ def test_it_asks_on_a_terminal_and_back_goes_back(tmp_path):
     )
     said = terminal.text.rpartition("toaster")[2]
     # Once after the wrong answer, once after "help".
-    assert said.count("virtual is no board at all") <= 2
+    assert said.count("virtual is a simulated board") <= 2
     for _ in range(60):
         terminal.type("")
         time.sleep(0.01)

@@ -47,11 +47,11 @@ def test_the_default_rig_is_sound_and_the_worst_comes_first():
     ("changes", "weight", "words"),
     [
         ({"driver.current_a": 1.8}, "danger", "drivers are set to 1.8 A, motor A is rated 1.5 A"),
-        ({"supply.servo": "usb"}, "danger", "a USB 2.0 port owes 500 mA"),
-        ({"supply.switch_v": 5.0}, "danger", "fed with 5 V, the board's inputs take 3.3 V"),
+        ({"supply.servo": "usb"}, "danger", "a USB 2.0 port supplies 500 mA"),
+        ({"supply.switch_v": 5.0}, "danger", "supplied with 5 V; the board's inputs tolerate 3.3 V"),
         ({"supply.motor_v": 72.0}, "danger", "above 60 V"),
-        ({"supply.motor_a": 2.0}, "wrong", "take up to 2.2 A, the supply gives 2 A"),
-        ({"supply.servo_a": 0.5}, "wrong", "takes 0.7 A when held back, its supply gives 0.5 A"),
+        ({"supply.motor_a": 2.0}, "wrong", "draw up to 2.2 A, the supply gives 2 A"),
+        ({"supply.servo_a": 0.5}, "wrong", "takes 0.7 A when stalled; its supply gives 0.5 A"),
         ({"motor.a.resistance_ohm": 30.0}, "wrong", "needs 33 V, the supply has 24 V"),
         ({"driver.sense_ohm": 1.0}, "wrong", "8.8 V, more than the 3.3 V"),
         ({"driver.current_a": 0.105, "driver.reference_factor": 1.0}, "doubtful", "0.0105 V, and 10.5 mV at the sense"),
@@ -59,29 +59,29 @@ def test_the_default_rig_is_sound_and_the_worst_comes_first():
         ({"driver.reference_factor": 0.1}, "doubtful", "0.011 V"),
         ({"driver.sense_ohm": 0.5, "driver.reference_factor": 2.0}, "doubtful", "0.5 ohm drop 0.55 V"),
         ({"driver.current_a": 0.2}, "doubtful", "motor A is rated 1.5 A: it has 13 % of its torque"),
-        ({"pins.step_b": 6, "pins.enable": 3}, "wrong", "do not lie in a row"),
+        ({"pins.step_b": 6, "pins.enable": 3}, "wrong", "are not consecutive"),
         ({"axis.x.accel_mm_s2": 49_000.0}, "wrong", "loses steps above"),
-        ({"axis.x.accel_mm_s2": 30_000.0}, "doubtful", "with a margin of two it has"),
-        ({"driver.logic_v": 5.0}, "doubtful", "take 3.5 V as high"),
+        ({"axis.x.accel_mm_s2": 30_000.0}, "doubtful", "with a safety factor of 2 it has"),
+        ({"driver.logic_v": 5.0}, "doubtful", "need 3.5 V"),
         ({"pins.servo": 25}, "doubtful", "GPIO 25 is not free"),
         ({"axis.x.endstop": "none", "axis.y.endstop": "none"}, "doubtful", "the machine has none"),
-        ({}, "doubtful", "nothing tells the board that it was used"),
-        ({**SENSED, "supply.motor_v": None}, "unknown", "the supply's voltage is not known"),
+        ({}, "doubtful", "the board cannot sense that the motor supply was switched off"),
+        ({**SENSED, "supply.motor_v": None}, "unknown", "the supply voltage is not known"),
         ({"sheet.size": "A2"}, "doubtful", "beyond axis.x.travel_mm"),
-        ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A may never blow: it wants 6.62 A"),
+        ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A may never blow: it needs 6.62 A"),
         ({"supply.motor_a": 5.0}, "doubtful", "a fuse of 3.15 A may never blow"),
         ({"driver.current_a": 50.0 / 3, "supply.motor_a": 100.0}, "wrong", "the largest fuse listed here is 20 A"),
         ({"supply.servo_a": 1.5}, "doubtful", "a fuse of 0.8 A may never blow"),
-        ({"driver.motor_v_max": 20.0}, "danger", "the drivers take 20 V at most"),
-        ({"driver.motor_v_max": 25.0}, "doubtful", "the drivers take 25 V at most"),
+        ({"driver.motor_v_max": 20.0}, "danger", "the drivers' limit is 20 V"),
+        ({"driver.motor_v_max": 25.0}, "doubtful", "the drivers' limit is 25 V"),
         ({"driver.motor_v_max": None}, "unknown", "driver.motor_v_max is not known"),
         ({"driver.enable_pull_up": "no"}, "doubtful", "no resistor holds it off"),
-        ({"supply.switch_v": 24.0}, "danger", "fed with 24 V, the board's inputs take 3.3 V"),
-        ({"supply.switch_v": 24.0, "supply.switch_shifted": "yes"}, "good", "their signals brought down to 3.3 V"),
+        ({"supply.switch_v": 24.0}, "danger", "supplied with 24 V; the board's inputs tolerate 3.3 V"),
+        ({"supply.switch_v": 24.0, "supply.switch_shifted": "yes"}, "good", "their signals are reduced to 3.3 V"),
         ({"supply.motor_v": None}, "unknown", "supply.motor_v is not known"),
         ({"driver.current_a": None}, "unknown", "driver.current_a is not known"),
         ({"axis.y.moving_mass_g": None}, "unknown", "axis.y.moving_mass_g missing"),
-        ({"board": "portable"}, "unknown", "depends on the board"),
+        ({"board": "portable"}, "unknown", "depend on its model"),
     ],
 )
 def test_one_thing_wrong_is_found_with_its_weight_and_what_to_do(changes, weight, words):
@@ -281,7 +281,7 @@ def test_exit_codes_and_json(tmp_path, capsys):
     assert said["findings"][0]["weight"] == "danger"
     assert cli.run(["rig", "check", str(path)]) == 2
     text = capsys.readouterr().out
-    assert "turn them down to 1.5 A" in text
+    assert "set them to 1.5 A" in text
     assert "to put right before anything is switched on" in text
 
 

@@ -46,8 +46,8 @@ def test_corners_that_cannot_be_are_refused():
     for wrong, words in (
         ({"top left": good["top left"]}, "two corners are needed"),
         ({**good, "top right": good["bottom left"]}, "mm from those of a A5 sheet"),
-        (corners((20, 20), 9.0), "askew by 9.0 degrees"),
-        (corners((-20, 20), 0.0), "before the machine's zero"),
+        (corners((20, 20), 9.0), "rotated by 9.0 degrees"),
+        (corners((-20, 20), 0.0), "outside the machine's range"),
     ):
         with pytest.raises(InputError, match=words):
             sheet_found(A5, wrong)

@@ -302,7 +302,7 @@ def test_a_count_of_waves_that_is_wrong_by_one_is_noticed():
         answers |= {f"x{number}-waves": float(count), f"x{number}-length": 3 * speed / 20.0}
     with pytest.raises(InputError, match="x4-length"):
         waves.fit(trial, RIG, SHEET, answers, 0.1)
-    with pytest.raises(InputError, match="only one of its two figures"):
+    with pytest.raises(InputError, match="only one of its two values"):
         waves.fit(trial, RIG, SHEET, {"x1-waves": 3.0}, 0.1)
     with pytest.raises(InputError, match="machines ring at"):
         waves.fit(trial, RIG, SHEET, {"x1-waves": 3.0, "x1-length": 50.0}, 0.1)
@@ -310,9 +310,9 @@ def test_a_count_of_waves_that_is_wrong_by_one_is_noticed():
 
 def test_a_ladder_on_which_nothing_held_changes_nothing():
     trial = catalogue.design("speed", RIG, SHEET)
-    with pytest.raises(InputError, match="not even the first rung"):
+    with pytest.raises(InputError, match="on the first rung already"):
         ladders.fit(trial, RIG, SHEET, {"held": 0.0}, 0.1)
-    with pytest.raises(InputError, match="does not begin below"):
+    with pytest.raises(InputError, match="a last rung of 10 mm/s is outside"):
         catalogue.design("speed", RIG, SHEET, {"top": 10.0})
 
 
@@ -455,18 +455,18 @@ def test_bad_words_are_answered(words, said, capsys, tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "text", "said"),
     [
-        ("form.json", "{", "is no form, or is damaged"),
-        ("form.json", "{}", "is no form, or is damaged"),
+        ("form.json", "{", "is not a form, or is damaged"),
+        ("form.json", "{}", "is not a form, or is damaged"),
         (
             "form.json",
             '{"trial": "backlash", "measurements": [], "sheet": [1], "rig": {}}',
-            "is no form, or is damaged",
+            "is not a form, or is damaged",
         ),
-        ("form.csv", "", "has no columns"),
-        ("form.csv", "a,b\n1,2\n", "has no columns"),
-        ("form.csv", "trial,name,measured\nbacklash,x-upper,1\nscale,1-3,2\n", "about 2 trial sheets"),
+        ("form.csv", "", "lacks the columns"),
+        ("form.csv", "a,b\n1,2\n", "lacks the columns"),
+        ("form.csv", "trial,name,measured\nbacklash,x-upper,1\nscale,1-3,2\n", "of 2 trial sheets"),
         ("form.csv", "trial,name,measured\nbacklash,x-upper,1\nbacklash,x-upper,2\n", "names a measurement twice"),
-        ("form.csv", "trial,name,measured\nhandstand,x-upper,1\n", "no trial sheet called"),
+        ("form.csv", "trial,name,measured\nhandstand,x-upper,1\n", "no trial sheet"),
     ],
 )
 def test_a_form_that_is_none_is_refused(name, text, said, capsys, tmp_path):

@@ -98,14 +98,14 @@ class Tally:
         words = []
         if not self.homed_at:
             words.append(
-                f"The machine does not find its switches any more, not even at {_slowest_mm_s(rig):.3g} mm/s: it "
-                "stands somewhere, motors on. Look with the motor power off: does the carriage slide, is a pulley "
-                "loose, does each switch click? `linewright board check` shows what the switches read."
+                f"The machine no longer finds its switches, not even at {_slowest_mm_s(rig):.3g} mm/s; its "
+                "motors are on. Switch the motor supply off, then check: does the carriage slide, is a pulley "
+                "loose, does each switch click? `linewright board check` shows the states of the switches."
             )
         elif self.homed_at < 1.0:
             words.append(
-                f"It lost steps while homing, too: its switches were found only at "
-                f"{self.homed_at * rig.homing.fast_mm_s:.3g} mm/s. Take homing.fast_mm_s = "
+                f"It also lost steps while homing: it found its switches only at "
+                f"{self.homed_at * rig.homing.fast_mm_s:.3g} mm/s. Set homing.fast_mm_s = "
                 f"{self.homed_at * rig.homing.fast_mm_s:.3g}."
             )
         for name, axis in (("x", rig.x), ("y", rig.y)):
@@ -116,7 +116,7 @@ class Tally:
             moves = sum(bout.moves for bout in mine)
             if not bad:
                 fastest = max(bout.share for bout in mine) * axis.speed_mm_s
-                words.append(f"{name} kept its place in {wording.count(moves, 'move')}, up to {fastest:g} mm/s.")
+                words.append(f"{name} lost no step in {wording.count(moves, 'move')}, up to {fastest:g} mm/s.")
                 continue
             senses = {bout.sense for bout in mine if bout.lost}
             where = "both ways" if len(senses) == 2 else f"only towards {senses.pop()}"
@@ -126,7 +126,7 @@ class Tally:
             good = [share for share in SHARES if share < bad[0]]
             if good:
                 words.append(
-                    f"Take axis.{name}.speed_mm_s = {good[-1] * axis.speed_mm_s:g} and axis.{name}.accel_mm_s2 = "
+                    f"Set axis.{name}.speed_mm_s = {good[-1] * axis.speed_mm_s:g} and axis.{name}.accel_mm_s2 = "
                     f"{good[-1] * axis.accel_mm_s2:g}, or draw the ladders: `linewright trial speed --axis {name}`."
                 )
             else:
@@ -175,8 +175,8 @@ def exercise(
     """
     if "none" in (rig.x.endstop, rig.y.endstop):
         raise InputError(
-            "exercise needs a switch on both axes: only homing again shows what was lost",
-            hint="fit switches, or draw the sheets `linewright trial speed` and `linewright trial acceleration`",
+            "exercise needs a switch on both axes, because it counts lost steps by homing",
+            hint="fit switches, or use the trial sheets `linewright trial speed` and `linewright trial acceleration`",
         )
     rng = np.random.default_rng(seed)
     kinds = list(product("xy", ("+", "-"), SHARES))

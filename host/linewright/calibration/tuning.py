@@ -111,8 +111,8 @@ def tune(
     """
     if not rig.smoothing.x_hz and not rig.smoothing.y_hz:
         raise InputError(
-            "it is not known at which frequency the machine rings: smoothing.x_hz and smoothing.y_hz are 0",
-            hint="draw the sheet that `linewright trial ringing` makes, have it fitted by `linewright fit`, then tune",
+            "the ringing frequencies of the machine are not known: smoothing.x_hz and smoothing.y_hz are 0",
+            hint="measure them with `linewright trial ringing` and `linewright fit`, then tune",
         )
     # Corrections change the drives' path, not the wobble of the pen; without them the model is that of a machine
     # without errors.

@@ -52,15 +52,15 @@ _NOT_RUN: Final = "not run; the same code as on the other boards with its chip"
 _COMPILED: Final = "not run; the code compiles for its processor"
 _EMULATED: Final = "emulated with its MicroPython image, not run on a board"
 
-_LIGHT: Final = "the board's light hangs on it"
-_BUS: Final = "the board's own sensor and key hang on it"
+_LIGHT: Final = "it drives the board's LED"
+_BUS: Final = "it connects the board's own sensor and key"
 _SUPPLY: Final = {
-    23: "it switches the mode of the board's own supply",
-    24: "it senses whether USB power is there",
+    23: "it selects the mode of the board's voltage regulator",
+    24: "it senses USB power",
     25: _LIGHT,
-    29: "it measures the board's supply",
+    29: "it measures the board's supply voltage",
 }
-_RADIO: Final = dict.fromkeys((23, 24, 25, 29), "the board's radio hangs on it")
+_RADIO: Final = dict.fromkeys((23, 24, 25, 29), "it connects the board's radio")
 """Raspberry Pi Pico data sheet, section 2.1 (pinout), and the same of Pico 2; from memory for those with a radio."""
 
 _SHAPE_OF_PICO: Final = frozenset((*range(23), 26, 27, 28))

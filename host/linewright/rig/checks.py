@@ -224,7 +224,7 @@ def _equal_steps(kinematics: Kinematics, motor: Motors) -> _Found:
             "motor.b",
             f"{b:g} steps/mm",
             f"must equal motor.a's {a:g} steps/mm on a crossed-belt rig",
-            "both motors pull the same belt, else straight lines bend",
+            "both motors pull the same belt; with different steps, straight lines are drawn bent",
         )
 
 
@@ -236,7 +236,7 @@ def _steps_per_mm(motor: Motors) -> _Found:
                 f"motor.{name}",
                 f"{one.steps_per_mm:g} steps/mm",
                 "steps_per_turn x microsteps / (belt_pitch_mm x pulley_teeth) must be 1..5000 steps/mm",
-                "a common machine has 80 to 200",
+                "typical machines have 80 to 200",
             )
 
 
@@ -250,20 +250,25 @@ def _pulse_times(motor: Motors, driver: Driver) -> _Found:
                 f"motor.{name}.step_rate_hz",
                 one.step_rate_hz,
                 f"must be at most {fastest} steps/s",
-                f"high, low and direction set-up take {shortest_us:g} us together",
+                f"the high, low and direction set-up times add up to {shortest_us:g} us",
             )
 
 
 def _pen_moves(pen: PenLift) -> _Found:
     if pen.up_us == pen.down_us:
-        yield ("pen.down_us", pen.down_us, "must differ from pen.up_us", "the pen would never leave the paper")
+        yield ("pen.down_us", pen.down_us, "must differ from pen.up_us", "otherwise the pen never leaves the paper")
     elif pen.clear_us != pen.up_us:
         if not 0 <= (pen.clear_us - pen.up_us) / (pen.down_us - pen.up_us) < 1:
             between = f"must lie between pen.up_us = {pen.up_us} and pen.down_us = {pen.down_us}"
-            yield ("pen.near_us", pen.near_us, between, "there the pen is clear of the paper, and not far from it")
+            yield ("pen.near_us", pen.near_us, between, "at this height the pen is just clear of the paper")
         if not SERVO_FRAME_MS <= pen.near_ms <= min(pen.lift_ms, pen.lower_ms):
             most = f"must be {SERVO_FRAME_MS} ms at least, and no more than pen.lift_ms and pen.lower_ms"
-            yield ("pen.near_ms", pen.near_ms, most, "a servo looks at its pulse every 20 ms; all the way takes longer")
+            yield (
+                "pen.near_ms",
+                pen.near_ms,
+                most,
+                "a servo reads its pulse every 20 ms; a full lift takes longer than this part of it",
+            )
 
 
 def _homing_speeds(axis: Axes, motor: Motors, homing: Homing) -> _Found:
@@ -309,9 +314,9 @@ def _straightness(corrections: Corrections) -> _Found:
         if not all(math.isfinite(number) and abs(number) <= 5000 for pair in table for number in pair):
             yield (key, given, "each number must be -5000..5000 mm", "")
         elif any(after[0] <= before[0] for before, after in pairwise(table)):
-            yield (key, given, "the places must rise from pair to pair", "")
+            yield (key, given, "the places must increase from pair to pair", "")
         elif any(abs(b[1] - a[1]) > STEEPEST * (b[0] - a[0]) for a, b in pairwise(table)):
-            yield (key, given, f"must not be steeper than {STEEPEST:g} mm in 1 mm", "no rail is bent like that")
+            yield (key, given, f"must not be steeper than {STEEPEST:g} mm in 1 mm", "no real rail is bent as much")
 
 
 def _pen_heights(pen: PenLift, corrections: Corrections) -> _Found:
@@ -319,13 +324,13 @@ def _pen_heights(pen: PenLift, corrections: Corrections) -> _Found:
     key, rows = "corrections.pen_height.change_us", known.change_us
     for name, places in (("x_mm", known.x_mm), ("y_mm", known.y_mm)):
         if not all(abs(place) <= 5000 for place in places) or any(b <= a for a, b in pairwise(places)):
-            yield (f"corrections.pen_height.{name}", _brief(list(places)), "must rise, within -5000..5000 mm", "")
+            yield (f"corrections.pen_height.{name}", _brief(list(places)), "must increase, within -5000..5000 mm", "")
     if len(rows) != len(known.y_mm) or any(len(row) != len(known.x_mm) for row in rows):
         shape = f"must be {len(known.y_mm)} rows of {len(known.x_mm)} changes"
         yield (key, _brief([list(row) for row in rows]), shape, "one row for each of y_mm, one change for each of x_mm")
         return
     if bool(known.x_mm) != bool(known.y_mm):
-        yield (key, _brief([list(row) for row in rows]), "needs places in x_mm and in y_mm, or in neither", "")
+        yield (key, _brief([list(row) for row in rows]), "needs places in both x_mm and y_mm, or in neither", "")
     low, high = SERVO_LOW_US - pen.down_us, SERVO_HIGH_US - pen.down_us
     if not all(low <= change <= high for row in rows for change in row):
         why = f"pen.down_us = {pen.down_us} and the change must stay within what hobby servos take"
@@ -364,20 +369,30 @@ def _pins_apart(pins: Pins, board: str) -> _Found:
         if pin is None:
             continue
         if pin in taken:
-            yield (f"pins.{name}", pin, f"GPIO {pin} is already pins.{taken[pin]}", "one line, one job")
+            yield (f"pins.{name}", pin, f"GPIO {pin} is already pins.{taken[pin]}", "each line needs its own GPIO")
         taken.setdefault(pin, name)
         if BOARDS[board].chip == CHIP_RP2040 and pin > 29:
-            yield (f"pins.{name}", pin, "allowed is 0..29 GPIO", "an RP2040 has no more (data sheet, 1.4)")
+            yield (f"pins.{name}", pin, "allowed is GPIO 0..29", "the RP2040 has no others (data sheet, 1.4)")
 
 
 def _shaper_knows(smoothing: Smoothing) -> _Found:
     if smoothing.shaper != "none" and not smoothing.x_hz and not smoothing.y_hz:
-        yield ("smoothing.shaper", smoothing.shaper, "needs smoothing.x_hz or smoothing.y_hz", "it answers a frequency")
+        yield (
+            "smoothing.shaper",
+            smoothing.shaper,
+            "needs smoothing.x_hz or smoothing.y_hz",
+            "this shaper cancels a ringing frequency",
+        )
     slow = (("x_hz", 1.0, "Hz"), ("y_hz", 1.0, "Hz"), ("jerk_mm_s3", 100.0, "mm/s^3"))
     for key, least, unit in slow:
         value = getattr(smoothing, key)
         if 0 < value < least:
-            yield (f"smoothing.{key}", value, f"must be 0 or at least {least:g} {unit}", "each move would take seconds")
+            yield (
+                f"smoothing.{key}",
+                value,
+                f"must be 0 or at least {least:g} {unit}",
+                "with less, each move would take seconds",
+            )
 
 
 _CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (

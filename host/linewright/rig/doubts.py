@@ -37,7 +37,7 @@ def _doubts(rig: Rig) -> Iterator[str]:
         elif offset + size > axis.travel_mm:
             yield (
                 f"the {sheet.name} sheet ends at {name} = {offset + size:g} mm, beyond axis.{name}.travel_mm = "
-                f"{axis.travel_mm:g}; what lies past that is cut off."
+                f"{axis.travel_mm:g}; lines beyond that are cut off."
             )
     for key, pulse in (("up_us", rig.pen.up_us), ("down_us", rig.pen.down_us)):
         if not SERVO_SAFE_US[0] <= pulse <= SERVO_SAFE_US[1]:
@@ -47,7 +47,7 @@ def _doubts(rig: Rig) -> Iterator[str]:
             )
     # 30 us is about 3 degrees of a common servo (1000 us for 90 degrees), 1 mm at an arm of 20 mm.
     if (apart_us := abs(rig.pen.up_us - rig.pen.down_us)) < 30:
-        yield f"pen.up_us and pen.down_us are only {apart_us} us apart; the pen hardly lifts."
+        yield f"pen.up_us and pen.down_us are only {apart_us} us apart; the pen may not clear the paper."
     if rig.motion.junction_deviation_mm > rig.pen.width_mm / 2:
         yield (
             f"motion.junction_deviation_mm = {rig.motion.junction_deviation_mm:g} is more than half the pen's line "
@@ -56,7 +56,7 @@ def _doubts(rig: Rig) -> Iterator[str]:
     overrun_mm = rig.homing.fast_mm_s**2 / (2 * rig.homing.accel_mm_s2)  # v^2 = 2 a d
     if overrun_mm > rig.homing.backoff_mm:
         yield (
-            f"homing.fast_mm_s = {rig.homing.fast_mm_s:g} needs {overrun_mm:.1f} mm to stop after the switch clicks, "
+            f"homing.fast_mm_s = {rig.homing.fast_mm_s:g} needs {overrun_mm:.1f} mm to stop after the switch closes, "
             f"more than backoff_mm = {rig.homing.backoff_mm:g}; slow down or raise homing.accel_mm_s2."
         )
     for name, axis in (("x", rig.x), ("y", rig.y)):

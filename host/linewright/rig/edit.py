@@ -63,7 +63,7 @@ def edit_rig(path: str | Path, changes: Mapping[str, object], notes: Mapping[str
             stream.write(after.encode("utf-8"))
     except OSError as error:
         raise RigError(
-            f"cannot change {path}: {error.strerror or error}; it is as it was",
+            f"cannot change {path}: {error.strerror or error}; it is unchanged",
             hint="check the folder, its permissions and the free space",
         ) from error
     return Edited(rig, kept)
@@ -143,7 +143,7 @@ def _set(document: Any, key: str, value: object, notes: Mapping[str, str], where
             place[name] = tomlkit.table()
         place = place[name]
         if not hasattr(place, "keys"):
-            raise RigError(f"{where}: {path} = {place!r} is no table, so there is no {key} in it")
+            raise RigError(f"{where}: {path} = {place!r} is not a table, so it cannot hold {key}")
     if value is None:
         if last in place:
             del place[last]

@@ -65,16 +65,16 @@ class Question:
         if given is None or (isinstance(given, str) and given.strip().lower() == UNKNOWN):
             if bounds.optional:
                 return None
-            raise InputError(f"{self.name} must be known: {bounds.words}")
+            raise InputError(f"{self.name} must be given: {bounds.words}")
         if bounds.choices or not bounds.is_number:
             if isinstance(given, str) and given.strip() and (not bounds.choices or given.strip() in bounds.choices):
                 return given.strip()
-            raise InputError(f"{self.name} = {given!r} cannot be: {bounds.words}")
+            raise InputError(f"{self.name} = {given!r} is not allowed: {bounds.words}")
         if isinstance(given, bool):
-            raise InputError(f"{self.name} = {given!r} is no number: {bounds.words}")
+            raise InputError(f"{self.name} = {given!r} is not a number: {bounds.words}")
         value = _number(self, str(given), bounds.words)
         if not bounds.low <= value <= bounds.high:
-            raise InputError(f"{self.name} = {value:g} cannot be: {bounds.words}")
+            raise InputError(f"{self.name} = {value:g} is not allowed: {bounds.words}")
         if not bounds.whole:
             return value
         if value != int(value):
@@ -113,7 +113,7 @@ def _number(question: Question, text: str, allowed: str) -> float:
     """The typed number, converted to the question's unit: ``450mm``, ``45 cm`` and ``17.7 in`` are about equal."""
     found = _TYPED.fullmatch(text)
     if found is None:
-        raise InputError(f"{question.name} = {text!r} is no number: {allowed}")
+        raise InputError(f"{question.name} = {text!r} is not a number: {allowed}")
     value = float(found[1].replace(",", "."))
     if not found[2]:
         return value
@@ -121,7 +121,7 @@ def _number(question: Question, text: str, allowed: str) -> float:
     own = allowed.rpartition("..")[2].partition(" ")[2]
     worth = {_bare(unit): factor for unit, factor in {own: 1.0, **UNITS.get(wanted, {})}.items()}
     if _bare(found[2]) not in worth:
-        known = f"; units that are known here: {', '.join(UNITS[wanted])}" if wanted else ""
+        known = f"; known units: {', '.join(UNITS[wanted])}" if wanted else ""
         raise InputError(f"{question.name} = {text!r} has an unknown unit, {found[2]!r}: {allowed}{known}")
     return value * worth[_bare(found[2])]
 
@@ -255,46 +255,57 @@ def _sheet_that_fits(answers: Mapping[str, Answer]) -> Answer:
 
 QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
-        "name", "What do you call the machine?", "It stands in the log of drawings.", ("name",), lambda _: "my machine"
+        "name",
+        "What do you call the machine?",
+        "The log of drawings shows this name.",
+        ("name",),
+        lambda _: "my machine",
     ),
     Question(
         "board",
         "Which microcontroller drives it?",
-        "Those with a name, and rp2040 and rp2350 for any other board with these chips, play 100 000 steps a second; "
-        "portable is any other board with MicroPython, up to 4000; virtual is no board at all, to try things out.",
+        "Named boards, and rp2040 and rp2350 for other boards with these chips, reach 100 000 steps/s; portable is "
+        "any other board with MicroPython, up to 4000 steps/s; virtual is a simulated board for trying things out.",
         ("board",),
         lambda _: "rp2040",
     ),
     Question(
         "kinematics",
-        "Does each motor move one axis (cartesian), or do both pull one long belt that crosses (crossed-belt)?",
-        "Turn one motor by hand, power off: if the carriage goes at a slant, it is a crossed belt.",
+        "Does each motor move one axis (cartesian), or do both motors pull one long crossed belt (crossed-belt)?",
+        "With the power off, turn one motor by hand: if the carriage moves diagonally, it is a crossed belt.",
         ("kinematics.type",),
     ),
     Question(
         "travel_x_mm",
         "How far can the carriage slide along x, to the right, in mm?",
-        "Push it from end to end, power off, and measure; take 10 mm off, so that it never meets the frame.",
+        "With the power off, push the carriage from end to end and measure; subtract 10 mm, so that it never hits "
+        "the frame.",
         ("axis.x.travel_mm",),
     ),
-    Question("travel_y_mm", "And along y, down the sheet?", "Measured in the same way.", ("axis.y.travel_mm",)),
+    Question(
+        "travel_y_mm",
+        "How far can the carriage slide along y, down the sheet, in mm?",
+        "Measure it in the same way.",
+        ("axis.y.travel_mm",),
+    ),
     Question(
         "belt_pitch_mm",
-        "How far is it from tooth to tooth on the belt, in mm?",
-        "2 on the common thin belts (GT2); measure ten teeth and divide. For a screw: its lead, with one tooth below.",
+        "What is the pitch of the belt, from tooth to tooth, in mm?",
+        "2 on the common thin belts (GT2); measure ten teeth and divide. For a screw, give its lead here, and one "
+        "tooth at the next question.",
         _both("belt_pitch_mm"),
     ),
-    Question("pulley_teeth", "How many teeth has the motors' pulley?", "Count them.", _both("pulley_teeth")),
+    Question("pulley_teeth", "How many teeth does the motors' pulley have?", "Count them.", _both("pulley_teeth")),
     Question(
         "steps_per_turn",
-        "How many full steps make one turn of the motor?",
-        "200 where its plate says 1.8 degrees, 400 for 0.9 degrees.",
+        "How many full steps does the motor have per turn?",
+        "200 if its plate says 1.8 degrees, 400 for 0.9 degrees.",
         _both("steps_per_turn"),
     ),
     Question(
         "microsteps",
-        "How many microsteps do the drivers make of a full step?",
-        "As their jumpers are set. 16 is common: fine enough for smooth lines, few enough for speed.",
+        "How many microsteps per full step are the drivers set to?",
+        "Set by their jumpers. 16 is common: fine enough for smooth lines, and not too many for speed.",
         _both("microsteps"),
     ),
     Question(
@@ -305,14 +316,15 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question(
         "resistance_ohm",
-        "What resistance has one winding, in ohm?",
+        "What is the resistance of one winding, in ohm?",
         "Data sheet, or an ohmmeter on one pair of wires, motor unplugged.",
         _both("resistance_ohm"),
     ),
     Question(
         "inductance_mh",
-        "What inductance has one winding, in mH?",
-        "Data sheet. It decides how fast the motor still pulls: the current has to turn around at every full step.",
+        "What is the inductance of one winding, in mH?",
+        "Data sheet. It limits the speed up to which the motor has torque, because the current reverses at every "
+        "full step.",
         _both("inductance_mh"),
     ),
     Question(
@@ -324,20 +336,20 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "rotor_inertia_g_cm2",
         "What is its rotor's inertia, in g cm2?",
-        "Data sheet; the motor has to speed up itself, too. 54 is common for 42 mm motors.",
+        "Data sheet; the motor also accelerates its own rotor. 54 is common for 42 mm motors.",
         _both("rotor_inertia_g_cm2"),
     ),
     Question(
         "motor_v",
         "What voltage does the motors' supply give, in V?",
-        "On its plate. 24 is common; your drivers' data sheet says how much they take.",
+        "On its plate. 24 is common; your drivers' data sheet states their limit.",
         ("supply.motor_v",),
     ),
-    Question("motor_a", "And how much current, in A?", "On its plate.", ("supply.motor_a",)),
+    Question("motor_a", "How much current does it give, in A?", "On its plate.", ("supply.motor_a",)),
     Question(
         "current_a",
-        "To what current are, or will, the drivers be set, in A?",
-        "At most the rated current; seven tenths of it leave the motor half as hot, with seven tenths of its torque.",
+        "What current are the drivers set to, or will be set to, in A?",
+        "At most the rated current; 70 % of it gives half the heat and 70 % of the torque.",
         ("driver.current_a",),
         _cool_current,
     ),
@@ -350,39 +362,41 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "reference_factor",
         "What is k in the driver's formula V = I x k x R?",
-        "In its data sheet; 8 and 5 are common. From it follows the voltage to set on the trimmer.",
+        "In its data sheet; 8 and 5 are common. It determines the voltage to set with the trimmer.",
         ("driver.reference_factor",),
     ),
     Question(
         "logic_v",
-        "What voltage feeds the drivers' logic side, in V?",
+        "What is the supply voltage of the drivers' logic side, in V?",
         "3.3 from the board is best: the board's own signals are 3.3 V high.",
         ("driver.logic_v",),
     ),
     Question(
         "motor_v_max",
         "What is the highest motor voltage in the drivers' data sheet, in V?",
-        "A driver dies at once above it. Braking motors push the supply up by some volts, so stay below.",
+        "Above it a driver fails at once. Braking motors raise the supply by some volts, so stay below.",
         ("driver.motor_v_max",),
     ),
     Question(
         "enable_pull_up",
         "Does a resistor hold the drivers' enable line at 3.3 V (yes or no)?",
-        "Some 10 kohm at the drivers. Without it the drivers may switch on while the board starts or is flashed.",
+        "About 10 kohm at the drivers. Without it the drivers may switch on while the board starts or is flashed.",
         ("driver.enable_pull_up",),
         lambda _: "no",
     ),
     Question(
         "mass_x_g",
-        "How heavy is everything that moves along x, in g?",
-        "Carriage, pen, servo. A kitchen scale; a guess within a third is good enough.",
+        "What is the mass of everything that moves along x, in g?",
+        "Carriage, pen and servo, weighed on a kitchen scale; an estimate within a third is sufficient.",
         ("axis.x.moving_mass_g",),
     ),
-    Question("mass_y_g", "And along y, with all that rides on it?", "The same.", ("axis.y.moving_mass_g",)),
+    Question(
+        "mass_y_g", "What is the mass of everything that moves along y, in g?", "The same.", ("axis.y.moving_mass_g",)
+    ),
     Question(
         "drag_n",
-        "How hard is the carriage to pull, in N?",
-        "A spring scale, power off: 100 g on it are 1 N. Dry or tight rails show here.",
+        "What force is needed to pull the carriage, in N?",
+        "Measure with a spring scale, power off: 100 g correspond to 1 N. Dry or tight rails need more.",
         ("axis.x.drag_n", "axis.y.drag_n"),
     ),
     Question(
@@ -391,7 +405,12 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "The beginning is the left end. Without switches you set the zero by hand before every drawing.",
         ("axis.x.endstop",),
     ),
-    Question("endstop_y", "And the switch of y?", "The beginning is the upper end of the sheet.", ("axis.y.endstop",)),
+    Question(
+        "endstop_y",
+        "Where is the switch of y: at its beginning (min), at its far end (max), or nowhere (none)?",
+        "The beginning is the upper end of the sheet.",
+        ("axis.y.endstop",),
+    ),
     Question(
         "endstop_contact",
         "Are their contacts normally open or normally closed?",
@@ -407,21 +426,22 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "servo",
         "What feeds the pen's servo: a 5 V supply of its own (own), a regulator from the motor supply (regulator), "
         "or the USB line (usb)?",
-        "Not USB: a servo that is held back draws more than the 500 mA that a port owes you.",
+        "Do not use USB: a stalled servo draws more than the 500 mA that a port supplies.",
         ("supply.servo",),
     ),
-    Question("servo_a", "How much current can that give, in A?", "On its plate.", ("supply.servo_a",)),
+    Question("servo_a", "How much current can this supply give, in A?", "On its plate.", ("supply.servo_a",)),
     Question(
         "servo_stall_a",
-        "How much does the servo draw when it is held back, in A?",
+        "What is the stall current of the servo, in A?",
         "Data sheet: 0.7 for a micro servo, 2.5 for a large one.",
         ("supply.servo_stall_a",),
     ),
     Question(
         "power_sense",
-        "What tells the board that the motors' switch was used: an optocoupler, a divider, or nothing (none)?",
-        "Without it steps go on while the motors have no power, and only homing finds the place again. An optocoupler "
-        "and a resistor do; `linewright rig wiring` shows how.",
+        "How does the board sense that the motor supply was switched off: by an optocoupler, a divider, or not at "
+        "all (none)?",
+        "Without it the board continues stepping while the motors have no power, and the machine must be homed. An "
+        "optocoupler and a resistor suffice; `linewright rig wiring` shows the circuit.",
         ("supply.power_sense",),
         asked=_real,
     ),
@@ -435,9 +455,9 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question(
         "step_a",
-        "At which GPIO do the motors' lines begin?",
-        "Boards with an RP2040 or RP2350 need four neighbours: step A, step B, direction A, direction B. GPIO numbers, "
-        "not pins of the header.",
+        "Which GPIO is the first of the motors' lines?",
+        "Boards with an RP2040 or RP2350 need four consecutive GPIO: step A, step B, direction A, direction B. Give "
+        "GPIO numbers, not header pins.",
         ("pins.step_a",),
         _free_pin("step_a", 2),
         asked=_real,
@@ -469,7 +489,7 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "enable",
         "GPIO of the drivers' enable line?",
-        "One line to both.",
+        "One line goes to both drivers.",
         ("pins.enable",),
         _free_pin("enable", 6),
         asked=_real,
@@ -485,7 +505,7 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "endstop_x_pin",
         "GPIO of the switch of x?",
-        "Any free one; the board pulls it up, the switch takes it to ground.",
+        "Any free GPIO; the board pulls it up, the switch connects it to ground.",
         ("pins.endstop_x",),
         _free_pin("endstop_x_pin", 8),
         asked=lambda answers: _real(answers) and answers.get("endstop_x") != "none",
@@ -500,8 +520,8 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question(
         "motor_power_pin",
-        "GPIO of what senses the motors' power?",
-        "Any free one; it must not see more than 3.3 V.",
+        "GPIO that senses the motors' power?",
+        "Any free GPIO; its voltage must not exceed 3.3 V.",
         ("pins.motor_power",),
         _free_pin("motor_power_pin", 11),
         asked=lambda answers: _real(answers) and answers.get("power_sense") not in (None, "none"),
@@ -527,7 +547,7 @@ def read_answers(given: Mapping[str, object]) -> Answers:
     for name in given:
         if name not in known:
             raise InputError(
-                f"no question is called {name!r}", hint="`linewright rig new --questions` lists them all, with defaults"
+                f"there is no question {name!r}", hint="`linewright rig new --questions` lists them all, with defaults"
             )
     read = {name: known[name].read(value) for name, value in given.items()}
     for name in PIN_QUESTIONS:

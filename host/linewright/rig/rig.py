@@ -69,7 +69,7 @@ class Rig(Section):
       axis.x.travel_mm = -5: allowed is 10..5000 mm (a stamp to a wall)
     """
 
-    name: Name = Field("rig", description="what you call the machine")
+    name: Name = Field("rig", description="name of the machine")
     board: Literal[
         "virtual",
         "pico",
@@ -83,9 +83,11 @@ class Rig(Section):
         "rp2040",
         "rp2350",
         "portable",
-    ] = Field("virtual", description="which board drives it")
+    ] = Field("virtual", description="board that drives the machine")
     assumed: tuple[str, ...] = Field(
-        default=(), strict=False, description="dotted keys whose figures nobody has measured: `rig check` doubts them"
+        default=(),
+        strict=False,
+        description="keys with assumed instead of measured values; `rig check` marks results that depend on them",
     )
     kinematics: Kinematics
     axis: Axes
@@ -129,11 +131,13 @@ class Rig(Section):
                 hint=f"check the name and the permissions; {hint}",
             ) from error
         if len(data) > FILE_LIMIT_BYTES:
-            raise RigError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no rig file", hint=hint)
+            raise RigError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes, the limit for a rig file", hint=hint)
         try:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
-            raise RigError(f"{path} is not UTF-8 text (byte {error.start}); that is no rig file", hint=hint) from error
+            raise RigError(
+                f"{path} is not UTF-8 text (byte {error.start}), so it cannot be a rig file", hint=hint
+            ) from error
         return cls.parse(text, where=str(path))
 
     @classmethod
@@ -151,7 +155,7 @@ class Rig(Section):
             reason = str(error).split(" (at ")[0]
             twice = "overwrite" in reason or "twice" in reason
             fix = (
-                "it stands further up already; keep one of the two" if twice else "look for a missing quote or bracket"
+                "it is set further up already; keep one of the two" if twice else "look for a missing quote or bracket"
             )
             raise RigError(f"{place}: not valid TOML: {reason}", hint=fix) from error
         if not raw:

@@ -30,12 +30,14 @@ class Kinematics(Section):
 class Axis(Load):
     """One direction of the machine."""
 
-    travel_mm: float = number(10, 5000, "mm", "a stamp to a wall")
-    speed_mm_s: float = number(1, 2000, "mm/s", "belt-driven carriages reach 2 m/s at most")
+    travel_mm: float = number(10, 5000, "mm", "from a stamp to a wall")
+    speed_mm_s: float = number(1, 2000, "mm/s", "belt-driven carriages reach at most 2 m/s")
     accel_mm_s2: float = number(1, 50_000, "mm/s^2", "50 m/s^2 is five times gravity")
-    endstop: Literal["min", "max", "none"] = Field(description="at which end of the travel its switch is")
+    endstop: Literal["min", "max", "none"] = Field(description="end of the travel at which the switch is")
     endstop_contact: Literal["normally-open", "normally-closed"] = Field(
-        "normally-open", description="normally-open: closes when pressed; normally-closed: opens, as a broken wire does"
+        "normally-open",
+        description="normally-open: closes when pressed; normally-closed: opens when pressed, so a broken wire reads "
+        "as pressed",
     )
 
 
@@ -49,12 +51,17 @@ class Axes(Section):
 class Motor(Windings):
     """One motor, its driver's microsteps and the belt it pulls."""
 
-    belt_pitch_mm: float = number(0.2, 25, "mm", "finest belt or screw pitch to coarsest belt; a screw has one tooth")
-    pulley_teeth: int = number(1, 200, "teeth", "one for a screw; larger pulleys are not for steppers")
+    belt_pitch_mm: float = number(
+        0.2,
+        25,
+        "mm",
+        "from the finest belt or screw pitch to the coarsest belt; for a screw, give its lead and 1 tooth",
+    )
+    pulley_teeth: int = number(1, 200, "teeth", "1 for a screw; larger pulleys are unusual for stepper motors")
     steps_per_turn: int = number(4, 10_000, "full steps", "tin-can motors have 20, geared ones thousands")
-    microsteps: int = number(1, 256, "per full step", "the finest that drivers offer")
+    microsteps: int = number(1, 256, "per full step", "256 is the finest that drivers offer")
     reversed: bool = Field(False, description="true when the axis moves the wrong way")
-    step_rate_hz: int = number(100, STEP_RATE_HIGH_HZ, "steps/s", "17 bits of path speed on the wire", 40_000)
+    step_rate_hz: int = number(100, STEP_RATE_HIGH_HZ, "steps/s", "path speed has 17 bits in the protocol", 40_000)
 
     @property
     def steps_per_mm(self) -> float:
@@ -77,15 +84,15 @@ class Motors(Section):
 class Motion(Section):
     """Limits of the path as a whole."""
 
-    junction_deviation_mm: float = number(0.001, 1, "mm", "below one step, to a clearly rounded corner", 0.05)
-    pen_down_speed_mm_s: float = number(0.5, 2000, "mm/s", "slower is hardly any motion; no axis is faster", 100.0)
+    junction_deviation_mm: float = number(0.001, 1, "mm", "from less than one step to a clearly rounded corner", 0.05)
+    pen_down_speed_mm_s: float = number(0.5, 2000, "mm/s", "slower is hardly a motion; no axis is faster", 100.0)
 
 
 class Driver(DriverCurrent):
     """Times of the step signals, and the current that the drivers are set to."""
 
-    step_width_us: float = number(1, 20, "us", "hobby drivers ask 1 to 2 us, opto-coupled ones up to 10", 2.0)
-    direction_setup_us: float = number(1, 20, "us", "hobby drivers ask up to 1 us, opto-coupled ones 5 to 10", 1.0)
+    step_width_us: float = number(1, 20, "us", "hobby drivers need 1 to 2 us, opto-coupled ones up to 10 us", 2.0)
+    direction_setup_us: float = number(1, 20, "us", "hobby drivers need up to 1 us, opto-coupled ones 5 to 10 us", 1.0)
 
 
 class PenLift(Section):
@@ -97,7 +104,7 @@ class PenLift(Section):
     lower_ms: int = number(0, 5000, "ms", "a servo turns 60 degrees in 100 to 250 ms", 150)
     near_us: int = number(0, SERVO_HIGH_US, "us", "between up and down, just clear of the paper; 0: not known", 0)
     near_ms: int = number(0, 5000, "ms", "a servo reacts within 20 ms and turns a few degrees in another 20 ms", 80)
-    width_mm: float = number(0.05, 30, "mm", "hair line to broad brush", 0.5)
+    width_mm: float = number(0.05, 30, "mm", "from a hairline to a broad brush", 0.5)
 
     @property
     def clear_us(self) -> int:
@@ -111,8 +118,8 @@ class Homing(Section):
     fast_mm_s: float = number(0.5, 500, "mm/s", "faster runs past the switch into the frame", 30.0)
     slow_mm_s: float = number(0.1, 100, "mm/s", "faster is not repeatable", 4.0)
     accel_mm_s2: float = number(1, 50_000, "mm/s^2", "50 m/s^2 is five times gravity", 500.0)
-    backoff_mm: float = number(0.1, 100, "mm", "enough for the switch to let go", 3.0)
-    passes: int = number(1, 20, "approaches", "more only wear the switch", 2)
+    backoff_mm: float = number(0.1, 100, "mm", "enough for the switch to open again", 3.0)
+    passes: int = number(1, 20, "approaches", "more passes only wear the switch", 2)
 
 
 class SheetPlace(Section):
@@ -145,12 +152,10 @@ class Park(Section):
 class PenHeight(Section):
     """Change of ``pen.down_us`` over the sheet, measured on a grid."""
 
-    x_mm: tuple[float, ...] = Field(
-        default=(), strict=False, description="machine places of the columns, mm, ascending"
-    )
-    y_mm: tuple[float, ...] = Field(default=(), strict=False, description="machine places of the rows, mm, ascending")
+    x_mm: tuple[float, ...] = Field(default=(), strict=False, description="machine x of the columns, mm, ascending")
+    y_mm: tuple[float, ...] = Field(default=(), strict=False, description="machine y of the rows, mm, ascending")
     change_us: tuple[Annotated[tuple[float, ...], Field(strict=False)], ...] = Field(
-        default=(), strict=False, description="one row of changes for each of y_mm, one change for each of x_mm"
+        default=(), strict=False, description="one row of changes per value of y_mm, one change per value of x_mm"
     )
 
 
@@ -160,26 +165,22 @@ Deviations = tuple[Annotated[tuple[float, float], Field(strict=False)], ...]
 class Corrections(Section):
     """Measured errors of the machine, written by the fit of a trial sheet."""
 
-    scale_x: float = number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
-    scale_y: float = number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
-    squareness_deg: float = number(-5, 5, "degrees", "more is clearly visible: align the rails", 0.0)
-    backlash_x_mm: float = number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
-    backlash_y_mm: float = number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
-    straightness_x_mm: Deviations = Field(
-        default=(), strict=False, description="[place along x, how far off in y] by rising place"
-    )
-    straightness_y_mm: Deviations = Field(
-        default=(), strict=False, description="[place along y, how far off in x] by rising place"
-    )
+    scale_x: float = number(-0.2, 0.2, "", "an error of 20 % means a wrong pulley, not a scale error", 0.0)
+    scale_y: float = number(-0.2, 0.2, "", "an error of 20 % means a wrong pulley, not a scale error", 0.0)
+    squareness_deg: float = number(-5, 5, "degrees", "a larger error is clearly visible: align the rails", 0.0)
+    backlash_x_mm: float = number(0, 3, "mm", "more means a loose pulley or belt: tighten it", 0.0)
+    backlash_y_mm: float = number(0, 3, "mm", "more means a loose pulley or belt: tighten it", 0.0)
+    straightness_x_mm: Deviations = Field(default=(), strict=False, description="[x, deviation in y] in order of x, mm")
+    straightness_y_mm: Deviations = Field(default=(), strict=False, description="[y, deviation in x] in order of y, mm")
     pen_height: PenHeight = PenHeight()
 
 
 class GuardTimes(Section):
     """Times after which the board acts by itself."""
 
-    idle_after_s: float = number(0, 3600, "s", "0: never switch the motors off; an hour at most", 60.0)
-    host_silence_s: float = number(0.5, 600, "s", "shorter trips on a busy laptop", 0.7)
-    rest_current_after_s: float = number(0, 60, "s", "rotors swing for some tenths of a second after a stop", 0.5)
+    idle_after_s: float = number(0, 3600, "s", "0: never switch the motors off; at most one hour", 60.0)
+    host_silence_s: float = number(0.5, 600, "s", "a shorter time would trip on a busy laptop", 0.7)
+    rest_current_after_s: float = number(0, 60, "s", "rotors oscillate for some tenths of a second after a stop", 0.5)
 
 
 class DriftChecks(Section):
@@ -188,7 +189,7 @@ class DriftChecks(Section):
     check: tuple[Literal["start", "pens", "end"], ...] = Field(
         default=(), strict=False, description="moments of a drawing: at its start, between pens, at its end"
     )
-    limit_mm: float = number(0.01, 100, "mm", "less than one step, to a drawing that is ruined", 0.3)
+    limit_mm: float = number(0.01, 100, "mm", "from less than one step to a ruined drawing", 0.3)
 
 
 class Pins(Section):
@@ -200,7 +201,7 @@ class Pins(Section):
     direction_b: int = number(0, 47, "GPIO", "RP2040: 0..29, RP2350: 0..47 (data sheets)", 5)
     enable: int = number(0, 47, "GPIO", "RP2040: 0..29, RP2350: 0..47 (data sheets)", 6)
     servo: int = number(0, 47, "GPIO", "RP2040: 0..29, RP2350: 0..47 (data sheets)", 7)
-    endstop_x: int | None = number(0, 47, "GPIO", "leave out where there is no switch", None)
-    endstop_y: int | None = number(0, 47, "GPIO", "leave out where there is no switch", None)
-    rest_current: int | None = number(0, 47, "GPIO", "leave out where the drivers have no such input", None)
-    motor_power: int | None = number(0, 47, "GPIO", "leave out where nothing senses the motors' supply", None)
+    endstop_x: int | None = number(0, 47, "GPIO", "leave out if there is no switch", None)
+    endstop_y: int | None = number(0, 47, "GPIO", "leave out if there is no switch", None)
+    rest_current: int | None = number(0, 47, "GPIO", "leave out if the drivers have no such input", None)
+    motor_power: int | None = number(0, 47, "GPIO", "leave out if nothing senses the motor supply", None)

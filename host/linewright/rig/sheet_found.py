@@ -63,7 +63,7 @@ def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> 
     ((10.0, 20.0), 0.0)
     """
     if "top left" not in corners_mm or len(corners_mm) < 2:
-        raise InputError("two corners are needed, the top left one among them", hint=f"there are: {', '.join(CORNERS)}")
+        raise InputError("two corners are needed, one of them the top left", hint=f"there are: {', '.join(CORNERS)}")
     places = {"top left": (0.0, 0.0), "top right": (sheet.width_mm, 0.0), "bottom left": (0.0, sheet.height_mm)}
     asked = np.array([places[name] for name in corners_mm])
     found = np.array([corners_mm[name] for name in corners_mm])
@@ -78,16 +78,18 @@ def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> 
         raise InputError(
             f"these corners are up to {off:.1f} mm from those of a {sheet.name} sheet, {sheet.width_mm:g} x "
             f"{sheet.height_mm:g} mm",
-            hint="is it that sheet, and lying that way? name it with --sheet, or find the corners once more",
+            hint="is this the right sheet and orientation? name it with --sheet, or find the corners again",
         )
     degrees = math.degrees(turn)
     if abs(degrees) > TURN_HIGH_DEG:
         raise InputError(
-            f"the sheet lies askew by {degrees:.1f} degrees; {TURN_HIGH_DEG:g} are allowed", hint="lay it straighter"
+            f"the sheet is rotated by {degrees:.1f} degrees; at most {TURN_HIGH_DEG:g} are allowed",
+            hint="lay it straighter",
         )
     if (offset < -OFF_MM).any():
         raise InputError(
-            f"the sheet begins at ({offset[0]:.1f}, {offset[1]:.1f}) mm, before the machine's zero",
+            f"the sheet begins at ({offset[0]:.1f}, {offset[1]:.1f}) mm, outside the machine's range, which starts at "
+            "0",
             hint="shift it to the right and down",
         )
     # A corner placed by eye may be slightly below zero, which the file does not allow.

@@ -63,7 +63,8 @@ class Journal:
         if not locks.hold(self._file.fileno()):
             self._file.close()
             raise InputError(
-                f"{folder.name} is being drawn by another command", hint="wait for it, or end it; then try again"
+                f"{folder.name} is being drawn by another command",
+                hint="wait until it ends, or stop it; then try again",
             )
 
     @classmethod
@@ -134,12 +135,10 @@ class Journal:
             # After locking, so that nobody else writes to it.
             _cut_torn_line(story.folder / JOURNAL)
         except OSError as error:
-            raise InputError(f"cannot go on with {story.folder}: {error.strerror or error}") from error
+            raise InputError(f"cannot continue {story.folder}: {error.strerror or error}") from error
         if read(story.folder) != story:
             journal.close()
-            raise InputError(
-                f"{story.folder.name} has been drawn on by another command in the meantime", hint="try again"
-            )
+            raise InputError(f"{story.folder.name} was continued by another command in the meantime", hint="try again")
         journal.follow(program)
         return journal
 
@@ -310,7 +309,7 @@ def _folders() -> list[Path]:
     except OSError as error:
         raise InputError(
             f"the journals in {drawings()} cannot be read: {error.strerror or error}",
-            hint="it must be a folder of yours; move what is there out of the way",
+            hint="this path must be a folder of yours; move what is there",
         ) from error
 
 

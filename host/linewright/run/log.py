@@ -115,7 +115,7 @@ def _opened() -> Iterator[sqlite3.Connection]:
             yield base
     except (sqlite3.Error, OSError) as error:
         raise InputError(
-            f"the log of drawings, {path}, cannot be used: {error}", hint="move it away; a new one is begun"
+            f"the log of drawings, {path}, cannot be used: {error}", hint="move it away; a new log is then begun"
         ) from error
 
 
@@ -124,7 +124,9 @@ def _bring_up(base: sqlite3.Connection, path: Path) -> None:
     base.execute("begin immediate")  # another command may do the same
     (version,) = base.execute("pragma user_version").fetchone()
     if version > VERSION:
-        raise InputError(f"{path} was written by a newer Linewright (table {version}, known is {VERSION})")
+        raise InputError(
+            f"{path} was written by a newer Linewright (table version {version}; this one reads {VERSION})"
+        )
     base.execute(f"create table if not exists drawings ({', '.join(COLUMNS)})")
     known = {row[1] for row in base.execute("pragma table_info(drawings)")}
     for column in COLUMNS:

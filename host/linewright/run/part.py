@@ -36,7 +36,7 @@ def only_pen(program: Program, name: str) -> Program:
     if not chosen:
         raise InputError(
             f"no pen of this drawing is called {name!r}",
-            hint=f"its pens: {', '.join(dict.fromkeys(pen.name for pen in pens))}",
+            hint=f"its pens are {', '.join(dict.fromkeys(pen.name for pen in pens))}",
         )
     part = of_groups(program, chosen)
     return replace(part, warnings=of_its_pens(program.warnings, part))

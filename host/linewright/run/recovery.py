@@ -43,21 +43,21 @@ def choose(name: str | None) -> Story:
     if name is None and damaged and next(iter(damaged)) == journal.by_age()[0]:
         error = next(iter(damaged.values()))
         others = f"; or name another: {', '.join(s.folder.name for s in stories)}" if stories else ""
-        raise InputError(f"the newest drawing cannot be carried on: {error.message}", hint=error.hint + others)
+        raise InputError(f"the newest drawing cannot be resumed: {error.message}", hint=error.hint + others)
     for story in stories:
         if name is None or name in (story.folder.name, story.picture):
             return story
     for folder, error in damaged.items():
         if name == folder.name:
             raise error
-    unread = f"; {len(damaged)} more cannot be read: `linewright resume --list` names them" if damaged else ""
+    unread = f"; unreadable journals: {len(damaged)}, see `linewright resume --list`" if damaged else ""
     if not stories:
         raise InputError(
-            "there is no drawing to carry on", hint="every drawing that was begun has been finished" + unread
+            "there is no drawing to resume", hint="every drawing that was begun has been finished" + unread
         )
     raise InputError(
-        f"no drawing to carry on is called {name!r}",
-        hint=f"known are: {', '.join(s.folder.name for s in stories)}{unread}",
+        f"there is no unfinished drawing {name!r}",
+        hint=f"there are {', '.join(s.folder.name for s in stories)}{unread}",
     )
 
 
@@ -157,7 +157,7 @@ def _home(session: Session, rig: Rig, *, at_park: bool, unattended: bool) -> Non
     if not (rig.finds_its_place or at_park or unattended):
         x, y = rig.park.position_mm
         raise LinkError(
-            f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",
+            f"the board has lost its position, and the rig '{rig.name}' has no endstops for homing",
             hint=f"put the pen to its park position by hand (x {x:g}, y {y:g} mm), then add --at-park",
         )
     session.home()

@@ -33,7 +33,7 @@ PROGRAM: Final = "program.lw"
 """The file gets this name when the journal contains everything that `carry_on` needs, and keeps it until the folder is
 removed."""
 
-UNNAMED: Final = "a picture whose name is lost"
+UNNAMED: Final = "a picture without a name"
 
 ENDINGS: Final = ("abandoned", "broke off", "failed", "finished")
 
@@ -111,7 +111,7 @@ class Story:
         if digest(path) != self.program:
             raise ProgramError(
                 f"{path} is not the program that was being drawn",
-                hint="its journal cannot be carried on; draw the picture again on a new sheet",
+                hint="the drawing cannot be resumed; draw the picture again on a new sheet",
             )
         return program_file.load(path)
 
@@ -140,18 +140,18 @@ def told(folder: Path, data: bytes) -> Story:
         try:
             story = _told(story, word, {name: _value(value) for name, value in values})
         except (KeyError, ValueError) as error:
-            raise InputError(f"the journal in {folder} says {said!r}, which this version does not know") from error
+            raise InputError(f"the journal in {folder} says {said!r}, which this version cannot read") from error
     if not story.program or not story.sheet:
         raise InputError(
             f"the journal in {folder} is damaged: no line says what was drawn",
-            hint=f"the drawing itself may be whole: `linewright draw {folder / PROGRAM}` draws it from its beginning",
+            hint=f"its program may be intact: `linewright draw {folder / PROGRAM}` draws it from the beginning",
         )
     reached = (story.records_done, *story.numbers.values())
     if not (0 <= min(reached) <= max(reached) <= story.records and 0 <= story.strokes_done <= story.strokes):
         raise InputError(
-            f"the journal in {folder} tells of record {max(reached)} and of {story.strokes_done} strokes done, and the "
+            f"the journal in {folder} has record {max(reached)} and {story.strokes_done} strokes as done, but the "
             f"program has {story.records} records and {story.strokes} strokes",
-            hint="it cannot be carried on; draw the picture again on a new sheet",
+            hint="the drawing cannot be resumed; draw the picture again on a new sheet",
         )
     return story
 

@@ -42,23 +42,32 @@ def _named(design: Callable[..., Trial], name: str) -> Callable[..., Trial]:
 
 
 KINDS: Final[Mapping[str, Kind]] = {
-    "backlash": Kind("play of both axes, by combs; no ruler needed", combs.design, combs.fit),
-    "straightness": Kind("bent rails, against a ruler's edge", edges.design, edges.fit, ("reach_mm",)),
-    "squareness": Kind(
-        "scale and squareness at once, by sides and diagonals", _named(lengths.design, "squareness"), lengths.fit
+    "backlash": Kind("backlash of both axes, read from combs without a ruler", combs.design, combs.fit),
+    "straightness": Kind(
+        "straightness of the rails, read against a ruler's edge", edges.design, edges.fit, ("reach_mm",)
     ),
-    "scale": Kind("scale alone, by six lengths", _named(lengths.design, "scale"), lengths.fit),
-    "circle": Kind("scale and squareness by two circles; a good check", _named(lengths.design, "circle"), lengths.fit),
-    "photo": Kind("scale, squareness and straightness from one photograph", marks.design, marks.fit),
-    "heights": Kind("where the pen meets the paper, over the sheet", heights.design, heights.fit, ("press_us",)),
+    "squareness": Kind(
+        "scale and squareness together, from sides and diagonals", _named(lengths.design, "squareness"), lengths.fit
+    ),
+    "scale": Kind("scale alone, from six lengths", _named(lengths.design, "scale"), lengths.fit),
+    "circle": Kind(
+        "scale and squareness, from two circles; a good check", _named(lengths.design, "circle"), lengths.fit
+    ),
+    "photo": Kind("scale, squareness and straightness, from one photograph", marks.design, marks.fit),
+    "heights": Kind(
+        "pen height at which the pen touches the paper, over the sheet", heights.design, heights.fit, ("press_us",)
+    ),
     "speed": Kind(
-        "how fast an axis goes before it loses steps", _named(ladders.design, "speed"), ladders.fit, ("axis", "top")
+        "speed at which an axis begins to lose steps", _named(ladders.design, "speed"), ladders.fit, ("axis", "top")
     ),
     "acceleration": Kind(
-        "how hard an axis may speed up", _named(ladders.design, "acceleration"), ladders.fit, ("axis", "top")
+        "acceleration at which an axis begins to lose steps",
+        _named(ladders.design, "acceleration"),
+        ladders.fit,
+        ("axis", "top"),
     ),
-    "ringing": Kind("at which frequency the carriage swings", waves.design, waves.fit),
-    "repeatability": Kind("how well the machine finds back to a place", returns.design, returns.fit),
+    "ringing": Kind("vibration frequency of the carriage", waves.design, waves.fit),
+    "repeatability": Kind("repeatability of a position", returns.design, returns.fit),
 }
 """In recommended order: each sheet corrects errors that would disturb later ones."""
 
@@ -72,7 +81,7 @@ def kind(name: str) -> Kind:
         There is no such sheet.
     """
     if name not in KINDS:
-        raise InputError(f"there is no trial sheet called {name!r}", hint=f"there are: {', '.join(KINDS)}")
+        raise InputError(f"there is no trial sheet {name!r}", hint=f"there are: {', '.join(KINDS)}")
     return KINDS[name]
 
 

@@ -60,7 +60,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
         Entry(
             name,
             f"the {'lower' if name == 'x-lower' else 'upper' if name == 'x-upper' else name[2:]} pair of combs for "
-            f"{name[0]}: number of the line that runs straight on from comb to comb (halves allowed)",
+            f"{name[0]}: number of the line that continues straight from one comb into the other (halves allowed)",
             0.0,
             FIRST,
             LAST,
@@ -71,8 +71,11 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     )
     how = (
         "Each pair of combs is drawn from opposite sides. Without backlash their lines 0 meet.",
-        "Find the line of one comb that runs straight on in the other. Every fifth one bears its number.",
-        "Where two neighbours look equally good, write the half between them, such as 6.5. No ruler is needed.",
+        "Find the line of one comb that continues straight in the other. Every fifth line is numbered.",
+        (
+            "If two neighbouring lines look equally straight, write the value between them, such as 6.5. No ruler is "
+            "needed."
+        ),
     )
     return Trial(
         "backlash", "Backlash, by combs drawn from both sides", (Part(page.drawing(), gently(rig)),), entries, how
@@ -133,8 +136,11 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
             for name, value in zip(names, shown, strict=True)
         ]
         if after < 0.0:
-            notes.append(f"Axis {axis} shows less than no backlash; it is taken as none. Were the combs drawn dry?")
+            notes.append(
+                f"Axis {axis} has a negative result; its backlash is set to 0. Were lines missing because the pen was "
+                "dry?"
+            )
         changes[f"corrections.backlash_{axis}_mm"] = round(max(after, 0.0), 4)
         if after > 0.3:
-            notes.append(f"Axis {axis} has much play: look for a loose pulley screw or a slack belt first.")
+            notes.append(f"Axis {axis} has much backlash: first look for a loose pulley screw or a slack belt.")
     return Finding("backlash", tuple(figures), tuple(residuals), changes, tuple(notes))

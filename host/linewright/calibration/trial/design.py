@@ -128,7 +128,7 @@ def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
             raise SheetError(
                 f"the trial sheet '{trial.name}' does not fit: a part of it lies beyond the margins of the "
                 f"{sheet.name} sheet or the machine's reach",
-                hint="take a smaller sheet with --sheet, or correct sheet.offset_mm and axis.?.travel_mm",
+                hint="choose a smaller sheet with --sheet, or correct sheet.offset_mm and axis.?.travel_mm",
             )
         programs.append(plan(placed, straight.changed(part.changes) if part.changes else straight, sheet=sheet))
     return replace(

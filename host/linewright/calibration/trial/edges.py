@@ -91,7 +91,7 @@ def design(rig: Rig, sheet: Sheet, reach_mm: float = REACH_MM) -> Trial:
             entries.append(
                 Entry(
                     f"{axis}{number}",
-                    f"line along {axis}, station {number}: number of the dash that lies level with the ruler's edge",
+                    f"line along {axis}, station {number}: number of the dash at the ruler's edge",
                     0.0,
                     -FAN,
                     FAN,
@@ -99,14 +99,18 @@ def design(rig: Rig, sheet: Sheet, reach_mm: float = REACH_MM) -> Trial:
                 )
             )
     how = (
-        "Lay a steel ruler with its edge through the middles of the two long end lines of the line along x.",
         (
-            f"At each station dashes stand on a fan of heights, {_step_mm(reach_mm):g} mm apart, numbered from -{FAN} "
-            f"at the minus to {FAN} at the plus; every second one bears its number without its sign."
+            "Place a steel ruler so that its edge passes through the middles of the two long end lines of the line "
+            "along x."
+        ),
+        (
+            f"At each station dashes are drawn at several heights, {_step_mm(reach_mm):g} mm apart, numbered from "
+            f"-{FAN} "
+            f"at the minus to {FAN} at the plus; every second one is numbered, without its sign."
         ),
         (
             "Write down the number of the dash that lies on the ruler's edge, halves allowed. If the edge lies beyond "
-            f"the last dash, make the sheet anew with a larger --reach than {reach_mm:g}."
+            f"the last dash, make a new sheet with a larger --reach than {reach_mm:g}."
         ),
         "Do the same for the line along y.",
     )

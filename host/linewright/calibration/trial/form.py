@@ -118,9 +118,9 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
         hint = "give the form that `linewright trial` wrote, or the name of a trial sheet"
         raise InputError(f"cannot read {path}: {error.strerror or error}", hint=hint) from error
     except UnicodeDecodeError as error:
-        raise InputError(f"{path} is no text, so it is no form", hint=_FORM_HINT) from error
+        raise InputError(f"{path} is not a text file, so it cannot be a form", hint=_FORM_HINT) from error
     if len(data) > FILE_LIMIT_BYTES:
-        raise InputError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no form", hint=_FORM_HINT)
+        raise InputError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes, the limit for a form", hint=_FORM_HINT)
     if text.lstrip().startswith("{"):
         return _from_json(text, path, partly=not measured)
     name, raw = _from_csv(text, path)
@@ -134,7 +134,7 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
     return checked(catalogue.design(name, rig, lies), rig, lies, raw, where=str(path))
 
 
-_FORM_HINT: Final = "fill in the .json or the .csv that `linewright trial` wrote"
+_FORM_HINT: Final = "fill in the .json or .csv file that `linewright trial` wrote"
 
 
 def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
@@ -151,7 +151,7 @@ def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
         raise
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(
-            f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
+            f"{path} is not a form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
         ) from error
     if partly:
         return Form(trial, rig, sheet, {}, knows_rig=True, number=sheet_number)
@@ -162,11 +162,12 @@ def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
     dialect = ";" if text.partition("\n")[0].count(";") > text.partition("\n")[0].count(",") else ","
     rows = list(csv.DictReader(io.StringIO(text), delimiter=dialect))
     if not rows or not {"trial", "name", "measured"} <= set(rows[0]):
-        raise InputError(f"{path} is no form: it has no columns 'trial', 'name' and 'measured'", hint=_FORM_HINT)
+        raise InputError(f"{path} is not a form: it lacks the columns 'trial', 'name' and 'measured'", hint=_FORM_HINT)
     names = {(row["trial"] or "").strip() for row in rows} - {""}
     if len(names) != 1:
         raise InputError(
-            f"{path} is about {len(names)} trial sheets, not one: {', '.join(sorted(names))}", hint=_FORM_HINT
+            f"{path} has measurements of {len(names)} trial sheets, not of one: {', '.join(sorted(names))}",
+            hint=_FORM_HINT,
         )
     answers = {(row["name"] or "").strip(): (row["measured"] or "").strip() for row in rows}
     if len(answers) != len(rows):
@@ -184,15 +185,13 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
     """
     if not trial.entries:
         raise InputError(
-            f"the sheet '{trial.name}' is measured by a photograph, and none is given",
+            f"the sheet '{trial.name}' needs a photograph, and none is given",
             hint="add --photo PICTURE: the whole sheet from above, all four edges of the paper in it",
         )
     entries = {entry.name: entry for entry in trial.entries}
     for name in raw:
         if name not in entries:
-            raise InputError(
-                f"{where}: there is no measurement called {name!r}", hint=f"there are: {', '.join(entries)}"
-            )
+            raise InputError(f"{where}: there is no measurement {name!r}", hint=f"there are: {', '.join(entries)}")
     answers: dict[str, float] = {}
     for entry in trial.entries:
         text = raw.get(entry.name, "")
@@ -204,10 +203,10 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
         many = "measurement is" if len(missing) == 1 else "measurements are"
         raise InputError(
             f"{where}: {len(missing)} {many} missing: {', '.join(missing[:8])}{'...' if len(missing) > 8 else ''}",
-            hint="measure them on the sheet, or draw it again",
+            hint="measure them on the sheet, or draw the sheet again",
         )
     if not answers:
-        raise InputError(f"{where}: nothing was measured", hint=_FORM_HINT)
+        raise InputError(f"{where}: there are no measurements", hint=_FORM_HINT)
     for entry in trial.entries:
         if entry.name in answers:
             refuse_absurd(entry, answers[entry.name], where)
@@ -220,16 +219,18 @@ def number(entry: Entry, text: str, *, where: str = "") -> float:
     Raises
     ------
     InputError
-        The text is no number, or has another unit.
+        The text is not a number, or has another unit.
     """
     found = _NUMBER.fullmatch(text)
     place = f"{where}: " if where else ""
     if not found:
-        raise InputError(f"{place}{entry.name} = {text[:40]!r} is no number", hint=f"write {entry.ask} in {entry.unit}")
+        raise InputError(
+            f"{place}{entry.name} = {text[:40]!r} is not a number", hint=f"write {entry.ask} in {entry.unit}"
+        )
     value = float(found[1].replace(",", "."))
     unit = found[2]
     if unit and entry.unit != "mm":
-        raise InputError(f"{place}{entry.name} = {text!r} has a unit, but it counts {entry.unit}s", hint=entry.ask)
+        raise InputError(f"{place}{entry.name} = {text!r} has a unit, but is a count of {entry.unit}s", hint=entry.ask)
     if unit in ("in", "inch", "inches", '"', "''"):
         raise InputError(
             f"{place}{entry.name} = {text!r} is in inches", hint=f"write millimetres: {value * MM_PER_INCH:.1f}"
@@ -251,8 +252,8 @@ def _refuse_swapped(trial: Trial, answers: Mapping[str, float], where: str) -> N
         for b in strays:
             if a < b and fits(answers[a], b) and fits(answers[b], a):
                 raise InputError(
-                    f"{where}: {a} = {answers[a]:g} mm and {b} = {answers[b]:g} mm look swapped; "
-                    f"drawn were {known[a]:g} and {known[b]:g} mm",
+                    f"{where}: {a} = {answers[a]:g} mm and {b} = {answers[b]:g} mm look swapped; they were drawn with "
+                    f"{known[a]:g} and {known[b]:g} mm",
                     hint="exchange them, or measure again",
                 )
 
@@ -274,7 +275,7 @@ def refuse_absurd(entry: Entry, value: float, where: str) -> None:
         for factor, unit in ((MM_PER_INCH, "inches"), (10.0, "centimetres")):
             if abs(value * factor / expected - 1.0) < NEAR:
                 raise InputError(
-                    f"{said} looks like {unit}; drawn were {expected:g} mm", hint=f"write {value * factor:.1f}"
+                    f"{said} looks like {unit}; {expected:g} mm were drawn", hint=f"write {value * factor:.1f}"
                 )
-        raise InputError(f"{said} cannot be; drawn were {expected:g} mm", hint=hint)
+        raise InputError(f"{said} is not plausible; {expected:g} mm were drawn", hint=hint)
     raise InputError(f"{said} is outside {entry.low:g}..{entry.high:g}", hint=hint)

@@ -118,7 +118,7 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     entries = tuple(
         Entry(
             f"{chr(65 + column)}{row + 1}",
-            f"place {chr(65 + column)}{row + 1}: number of the first dash from the left that is whole (1..{levels}; "
+            f"place {chr(65 + column)}{row + 1}: number of the first unbroken dash from the left (1..{levels}; "
             f"{levels + 1} if none is)",
             _lighter(rig) + 1.0,
             1,
@@ -130,18 +130,18 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     )
     if waits:
         ask = (
-            f"number of the first group of upright lines that all begin and end without a hook (1..{len(waits)}; "
-            f"{len(waits) + 1} if none is)"
+            f"number of the first group of upright lines without hooks at their ends (1..{len(waits)}; "
+            f"{len(waits) + 1} if there is none)"
         )
         entries = (*entries, Entry(WAIT, ask, None, 1, len(waits) + 1, "group", needed=False))
     how = (
-        f"At each place the machine draws {levels} dashes from left to right, each pressed {STEP_US} us harder.",
+        f"At each place the machine draws {levels} dashes from left to right, each with the servo {STEP_US} us lower.",
         (
-            "The first ones may be missing where the paper lies low; count where they would stand, too. "
-            f"Dash {levels // 2 + 1} stands below the middle of the label."
+            "The first dashes may be missing where the paper lies low; include their places in the count. "
+            f"Dash {levels // 2 + 1} is below the middle of the label."
         ),
-        "Write down the number of the first dash that is whole, not broken or faint.",
-        "The groups of upright lines at the top show how long the pen takes to leave the paper: look for hooks.",
+        "Write down the number of the first dash that is neither broken nor faint.",
+        "The groups of upright lines at the top show the time that the pen needs to leave the paper: look for hooks.",
     )
     return Trial("heights", "Pen heights over the sheet", tuple(parts), entries, how, options={"press_us": press_us})
 
@@ -197,9 +197,11 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     changes |= _near(rig, float(press_us), answers.get(WAIT))
     notes = []
     if (shown > len(light)).any():
-        notes.append(f"At some places even the heaviest dash is not whole: raise pen.down_us by {100 * heavier:+d} us.")
+        notes.append(f"At some places even the lowest dash is broken: raise pen.down_us by {100 * heavier:+d} us.")
     if (shown <= 1).all():
-        notes.append("Every dash is whole everywhere: the pen never left the paper. Raise it and draw the sheet again.")
+        notes.append(
+            "Every dash is unbroken everywhere: the pen never left the paper. Raise the pen and draw the sheet again."
+        )
     figures = (
         FoundValue("lightest pressure", float(beyond.min()), press_us, STEP_US / 2.0, "us beyond touch"),
         FoundValue("heaviest pressure", float(beyond.max()), press_us, STEP_US / 2.0, "us beyond touch"),

@@ -104,12 +104,12 @@ def refuse_twice(trial: str, sheet: str, source: str, rig_file: Path) -> None:
             continue
         numbered = bool(sheet and one.sheet)
         if (numbered and one.sheet == sheet) or (not numbered and one.source == source):
-            which = "this sheet" if numbered else "what was measured here"
+            which = "this sheet" if numbered else "this measurement"
             raise InputError(
-                f"{which} has corrected {rig_file} already, on {one.when.replace('T', ' ').rstrip('Z')} UTC; once more "
-                "would correct the same error twice",
-                hint=f"draw a new sheet to see what is left: `linewright trial {trial}`; or take that fit back first: "
-                "`linewright fit --undo`",
+                f"{which} has corrected {rig_file} already, on {one.when.replace('T', ' ').rstrip('Z')} UTC; a second "
+                "time would correct the same error twice",
+                hint=f"draw a new sheet to measure the remaining error: `linewright trial {trial}`; or undo that fit "
+                "first: `linewright fit --undo`",
             )
 
 
@@ -157,16 +157,16 @@ def undo(rig_file: Path) -> Undone:
     found = next((i for i in reversed(range(len(known))) if _is_fit(known[i], mine)), None)
     if found is None:
         raise InputError(
-            f"no fit of {rig_file} is known that could be taken back",
-            hint="files called NAME.before-N beside it are what it was earlier",
+            f"there is no fit of {rig_file} to undo",
+            hint="files NAME.before-N in its folder are its earlier versions",
         )
     entry = known[found]
     now = _values(rig_file, entry.changes)
     if unlike := [key for key, value in entry.changes.items() if now[key] != value]:
         raise InputError(
-            f"{', '.join(unlike)} in {rig_file} is not what the fit of '{entry.trial}' wrote on {entry.when}: it was "
-            "changed since",
-            hint=f"put it right in {rig_file} by hand",
+            f"{', '.join(unlike)} in {rig_file} is not what the fit of '{entry.trial}' wrote on {entry.when}; it has "
+            "been changed since",
+            hint=f"correct it in {rig_file} by hand",
         )
     edited = edit_rig(rig_file, entry.before)
     known[found] = replace(entry, what="undone")

@@ -93,7 +93,8 @@ def write(trial: Trial, rig: Rig, sheet: Sheet, folder: Path, rig_text: str) -> 
                 stream.write(data)
     except OSError as error:
         raise InputError(
-            f"cannot write into {folder}: {error.strerror or error}", hint="check the folder, its permissions and room"
+            f"cannot write into {folder}: {error.strerror or error}",
+            hint="check the folder, its permissions and the free space",
         ) from error
     program_file.save(program, kit.program)
     return kit

@@ -43,16 +43,17 @@ def rungs(name: str, rig: Rig, axis: Axis, top: float | None) -> Floats:
     Raises
     ------
     InputError
-        ``top`` is not above half of the rig file's limit.
+        ``top`` is not above half of the rig file's limit, or above what a rig file may state.
     """
     one = rig.x if axis == "x" else rig.y
     now = one.speed_mm_s if name == "speed" else one.accel_mm_s2
     last = 2.0 * now if top is None else top
-    if not now / 2 < last <= (2000.0 if name == "speed" else 50_000.0):
+    most = 2000.0 if name == "speed" else 50_000.0
+    if not now / 2 < last <= most:
         unit = "mm/s" if name == "speed" else "mm/s^2"
         raise InputError(
-            f"a ladder up to {last:g} {unit} does not begin below the {now:g} {unit} of the rig file",
-            hint="give --top a figure above half of the present limit",
+            f"a last rung of {last:g} {unit} is outside {now / 2:g}..{most:g} {unit}",
+            hint="the first rung is half of the rig file's limit; give a --top above it",
         )
     return np.geomspace(now / 2, last, RUNGS).round(0 if last > 50 else 1)
 
@@ -101,7 +102,7 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
     entries = (
         Entry(
             "held",
-            "last rung, counted from 1, whose two ticks make one straight line (0 if not even the first)",
+            "last rung, counted from 1, whose two ticks form one straight line (0 if there is none)",
             None,
             0,
             RUNGS,
@@ -119,14 +120,14 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
     )
     how = (
         (
-            "CAUTION: stay at the machine with a hand on the switch of the motors' power. If it growls or hits an end, "
-            "switch off; the rungs drawn so far are enough."
+            "CAUTION: stay at the machine with a hand on the switch of the motors' power. If it growls or hits an "
+            "end, switch off; the rungs drawn by then are sufficient."
         ),
         (
-            "At the left of every rung two ticks stand one above the other. Find the last rung whose ticks make one "
-            "straight line; from the first step lost on, they stand aside."
+            "At the left of every rung there are two ticks, one above the other. Find the last rung whose ticks form "
+            "one straight line; once a step is lost, the ticks are offset."
         ),
-        "Then look at the lines themselves: ink that breaks up or wobbles sets a limit of its own.",
+        "Then look at the lines: broken or wobbly ink may require a lower limit.",
     )
     return Trial(
         name,
@@ -166,7 +167,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     held, clean = int(answers["held"]), answers.get("clean")
     if held < 1:
         raise InputError(
-            "not even the first rung held its place",
+            "steps were lost on the first rung already",
             hint="look for a fault first: motor current, a rail that binds, a slack belt; then begin lower with --top",
         )
     one = rig.x if axis == "x" else rig.y
@@ -177,11 +178,11 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     figures = [FoundValue(f"{trial.name} of {axis}", before, after, None, unit)]
     notes = [f"{MARGIN_SHARE:.0%} of rung {held} ({values[held - 1]:g} {unit}), the last that lost no step."]
     if held == RUNGS:
-        notes.append("Even the last rung held: a ladder with a higher --top may show more.")
+        notes.append("No steps were lost on the last rung: a ladder with a higher --top may find a higher limit.")
     if trial.name == "speed" and clean is not None:
         ink = float(values[max(int(clean), 1) - 1])
         if int(clean) < 1:
-            notes.append("The line broke up on the first rung already: try a wetter pen or more pressure.")
+            notes.append("The line is broken on the first rung already: try a wetter pen or more pressure.")
         now = rig.motion.pen_down_speed_mm_s
         changes["motion.pen_down_speed_mm_s"] = ink
         figures.append(FoundValue("speed with the pen down", now, ink, None, unit))

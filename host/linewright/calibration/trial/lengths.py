@@ -102,7 +102,7 @@ def _circle_spans(sheet: Sheet) -> list[Distance]:
             spans.append(
                 Distance(
                     f"{size}-{way}",
-                    f"across the {size} circle through its middle, {_WAYS[way]}",
+                    f"diameter of the {size} circle, {_WAYS[way]}",
                     (float(middle[0] - reach[0]), float(middle[1] - reach[1])),
                     (float(middle[0] + reach[0]), float(middle[1] + reach[1])),
                 )
@@ -139,13 +139,13 @@ def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
     page.text(name.upper(), left + 16.0, top + 4.0)
     if name == "circle":
         _draw_circles(page, spans)
-        title = "Circles that show scale and squareness at once"
+        title = "Circles for scale and squareness"
     else:
         x, y = _grid(sheet)
         page.crosses(x, y)
         for number in range(9):
             page.text(str(number + 1), float(x[number % 3]) + 1.5, float(y[number // 3]) - 1.8)
-        title = "Scale of both axes" if name == "scale" else "Scale and squareness, by sides and diagonals"
+        title = "Scale of both axes" if name == "scale" else "Scale and squareness, from sides and diagonals"
     entries = tuple(
         Entry(
             span.name,
@@ -161,10 +161,10 @@ def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
     how: tuple[str, ...] = (
         "Let the ink dry, and lay the sheet flat. Take a steel ruler; a printed paper scale or a tape may be 1 % off.",
         f"Measure each length {where}. Lay the ruler's 10 mm line, not its worn end, on the first mark; take 10 off.",
-        "Read to a tenth of a millimetre, with a magnifier; if you can, measure twice and write down the mean.",
+        "Read to 0.1 mm with a magnifier; if possible, measure twice and write down the mean.",
     )
     if name != "circle":
-        how += ("The short dashes at the left and at the top are run-ups; nothing is measured there.",)
+        how += ("The short dashes at the left and at the top are run-ups; do not measure them.",)
     return Trial(name, title, (Part(page.drawing(), gently(rig)),), entries, how)
 
 
@@ -220,9 +220,9 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         stated = math.degrees(float(found.stated[2]))
         figures.append(FoundValue("squareness", before.squareness_deg, lean_deg, stated, "degrees"))
         if abs(lean_deg) > 1.0:
-            notes.append("The axes are more than a degree out of square: better adjust the rails than correct this.")
+            notes.append("The axes are more than a degree out of square: adjust the rails instead of correcting this.")
     else:
-        notes.append("The sheet 'squareness' has diagonals, too: it finds these figures and the squareness at once.")
+        notes.append("The sheet 'squareness' also has diagonals: it gives these values and the squareness together.")
     residuals = tuple(
         Residual(span.name, float(value), float(off), "mm")
         for span, value, off in zip(spans, measured, found.residuals, strict=True)

@@ -59,9 +59,15 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     for column, row in RINGED:
         page.strokes.append(np.array([x[column], y[row]]) + ring)
     how = (
-        "Lay the sheet flat on a darker ground, all four edges free, in even light without a hard shadow across it.",
-        "Measure the width and the height of the paper with a ruler: its edges are what the picture is measured by.",
-        "Photograph it from above with the main camera, filling the picture with the sheet but for a finger's width.",
+        "Lay the sheet flat on a darker surface, all four edges visible, in even light without hard shadows.",
+        (
+            "Measure the width and the height of the paper with a ruler: its edges are the reference for measuring the "
+            "picture."
+        ),
+        (
+            "Photograph it from above with the main camera, so that the sheet fills the picture except for a narrow "
+            "border."
+        ),
     )
     return Trial("photo", "Crosses for a photograph", (Part(page.drawing(), gently(rig)),), (), how)
 

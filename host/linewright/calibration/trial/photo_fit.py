@@ -126,9 +126,9 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
     rms = float(np.sqrt(np.mean(np.square(off_mm))))
     if rms > WORST_RMS_MM or kept.mean() < 0.8:
         raise InputError(
-            f"what the picture shows is no flat sheet of {width:g} x {height:g} mm drawn by this machine: "
-            f"{rms:.2f} mm remain on average",
-            hint="lay the sheet quite flat, give the paper's measured size with --paper, and this very sheet's form",
+            f"the picture does not show a flat sheet of {width:g} x {height:g} mm drawn by this machine: {rms:.2f} mm "
+            "remain on average",
+            hint="lay the sheet flat, give the paper's measured size with --paper, and the form of this sheet",
         )
     finding = _finding(rig, unknown, found.stated, spans, paper_mm, (width, height), rms)
     return finding, Map(asked, -off_mm)
@@ -192,8 +192,8 @@ def _finding(
             changes[f"corrections.scale_{name}"] = round(float(unknown[11 + i]), 6)
     if not paper_mm:
         notes.append(
-            f"The scale is not corrected: paper may be {ISO_TOLERANCE_MM:g} mm off its name (ISO 216). Measure it, and "
-            "give --paper WIDTHxHEIGHT."
+            f"The scale is not corrected, because paper may differ by {ISO_TOLERANCE_MM:g} mm from its nominal size "
+            "(ISO 216). Measure it, and give --paper WIDTHxHEIGHT."
         )
     lean_deg = math.degrees(math.atan(float(unknown[13])))
     sure = math.hypot(math.degrees(float(stated[13])), PAPER_SQUARE_DEG)

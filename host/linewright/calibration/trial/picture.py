@@ -103,11 +103,12 @@ def read(path: Path) -> Image:
         raise InputError(f"cannot read {path}: {error.strerror or error}", hint="check the name") from error
     image: Image | None = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if len(data) else None
     if image is None:
-        raise InputError(f"{path} is no picture that can be read", hint="save it as JPEG or PNG")
+        raise InputError(f"{path} is not a readable picture", hint="save it as JPEG or PNG")
     if max(image.shape) < LEAST_PX:
         raise InputError(
-            f"{path} has only {image.shape[1]} x {image.shape[0]} pixels; {LEAST_PX} along the sheet are the least",
-            hint="take the picture as the camera made it, not a copy from a messenger",
+            f"{path} has only {image.shape[1]} x {image.shape[0]} pixels; at least {LEAST_PX} along the sheet are "
+            "needed",
+            hint="use the original file of the camera, not a copy sent by a messaging app",
         )
     return image
 
@@ -152,7 +153,7 @@ def _sight(image: Image, sheet: Sheet, where: str, *, shaded: bool) -> Sighting:
     if sharp.mean() < FOUND_SHARE or line_mm > WIDEST_MM:
         raise InputError(
             f"{where} is blurred or too faint: its lines look {2.35 * line_mm:.1f} mm wide",
-            hint="hold the camera still, touch the sheet on the screen to focus, and give it more light",
+            hint="hold the camera still, touch the sheet on the screen to focus, and use more light",
         )
     edges = tuple(_edge(image, corners[i], corners[j], where) for i, j in ((3, 0), (0, 1), (1, 2), (2, 3)))
     return Sighting(
@@ -183,7 +184,7 @@ def _corners(image: Image, where: str, *, shaded: bool) -> Floats:
     found, _ = cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     nothing = InputError(
         f"{where} shows no sheet of paper with four corners",
-        hint="lay the sheet on a darker ground, all of its edges in the picture, and photograph it from above",
+        hint="lay the sheet on a darker surface and photograph it from above, with all edges in the picture",
     )
     if not found:
         raise nothing
@@ -194,8 +195,8 @@ def _corners(image: Image, where: str, *, shaded: bool) -> Floats:
     rim = (points <= 1).any(axis=1) | (points[:, 0] >= small.shape[1] - 2) | (points[:, 1] >= small.shape[0] - 2)
     if rim.mean() > 0.02:
         raise InputError(
-            f"a part of the sheet lies outside {where}: its edge cannot be seen all round",
-            hint="step back until some of the ground shows on all four sides",
+            f"a part of the sheet lies outside {where}",
+            hint="step back until the surface shows on all four sides",
         )
     hull = cv2.convexHull(largest)
     for share in (0.01, 0.02, 0.03, 0.05):
@@ -237,7 +238,7 @@ def _edge(image: Image, begin: Floats, end: Floats, where: str) -> Floats:
         keep = off <= max(3.0 * float(np.median(off[keep])) / 0.6745, 0.3)
         if keep.mean() < 0.5:
             raise InputError(
-                f"an edge of the sheet cannot be told from the ground in {where}", hint="take a darker ground"
+                f"an edge of the sheet cannot be distinguished from the surface in {where}", hint="use a darker surface"
             )
     return np.asarray(places[keep] + depth[keep, None] * inward)
 
@@ -309,8 +310,8 @@ def _orientation(image: Image, corners: Floats, sheet: Sheet, where: str) -> tup
                 return order, np.column_stack((turn, places[0] - turn @ asked[0]))
     if mirrored:
         raise InputError(
-            f"{where} is mirrored: the rings stand the wrong way round",
-            hint="switch mirroring off, or take the main camera instead of the one above the screen",
+            f"{where} is mirrored: the rings are in the wrong order",
+            hint="switch mirroring off, or use the main camera instead of the front camera",
         )
     raise InputError(
         f"the three ringed crosses cannot be found in {where}",
@@ -344,7 +345,7 @@ def _crosses(
     if matched.mean() < FOUND_SHARE:
         raise InputError(
             f"only {int(matched.sum())} of {len(asked)} crosses can be found in {where}",
-            hint="the whole sheet must be in the picture, sharp, without glare or a hand's shadow across it",
+            hint="the whole sheet must be in the picture, sharp, without glare or shadows",
         )
     row, column = np.divmod(np.flatnonzero(matched), len(x))
     return column, row, places[matched]

@@ -67,15 +67,18 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
             entries += [
                 Entry(f"{axis}{number}-{what}", f"{target}: {words}", 0.0, 0.0, 3.0)
                 for what, words in (
-                    ("first", f"how far apart the first five ticks lie, {ends_of}"),
-                    ("second", "the same for the last five"),
-                    ("step", "how far the last five stand aside from the first five, in the middle"),
+                    ("first", f"spread of the first five ticks, {ends_of}"),
+                    ("second", "spread of the last five ticks, likewise"),
+                    ("step", "offset between the middle of the last five and that of the first five"),
                 )
             ]
     how = (
-        "At each target ten ticks stand in a row: five were reached from one side, the last five from the other.",
-        "The short ticks farther out are where the pen came from; nothing is measured there.",
-        "Look with a magnifier. Write 0 where you see no step; half the width of a 0.5 mm line is 0.25 mm.",
+        (
+            "Each target has a row of ten ticks: the first five were approached from one side, the last five from the "
+            "other."
+        ),
+        "The short ticks farther out mark the start of each approach; do not measure them.",
+        "Use a magnifier. Write 0 if you see no offset; half the width of a 0.5 mm line is 0.25 mm.",
     )
     return Trial(
         "repeatability", "Repeatability and reversal", (Part(page.drawing(), gently(rig)),), tuple(entries), how
@@ -98,7 +101,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         figures.append(FoundValue(f"repeatability of {axis}", 0.0, worst, None, "mm"))
         figures.append(FoundValue(f"reversal value of {axis}", 0.0, sum(steps) / len(steps), reading_mm, "mm"))
         if sum(steps) / len(steps) > 0.1:
-            notes.append(f"Axis {axis} shows play: draw the sheet 'backlash', which measures it, and correct it.")
+            notes.append(f"Axis {axis} has backlash: measure it with the sheet 'backlash', and correct it.")
         if worst > 0.3:
-            notes.append(f"Axis {axis} does not find back well: look for a loose belt, pulley or pen holder.")
+            notes.append(f"Axis {axis} repeats poorly: look for a loose belt, pulley or pen holder.")
     return Finding("repeatability", tuple(figures), (), {}, tuple(notes))

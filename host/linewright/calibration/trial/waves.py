@@ -85,15 +85,15 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
         for axis in ("x", "y")
         for number in range(1, len(SPEEDS_MM_S) + 1)
         for what, words, low, high, unit in (
-            ("waves", "how many whole waves you can tell apart behind the corner", 1, 30, "wave"),
-            ("length", "how long these waves are together, from crest to crest", 0.5, TAIL_MM, "mm"),
+            ("waves", "number of whole waves that you can distinguish behind the corner", 1, 30, "wave"),
+            ("length", "total length of these waves, from crest to crest", 0.5, TAIL_MM, "mm"),
         )
     )
     how = (
-        "Look along each line from behind its corner, with a magnifier: it swings from side to side and comes to rest.",
+        "Look at each line behind its corner with a magnifier: it swings from side to side and comes to rest.",
         "Count whole waves, without the first crest if there are many, and measure them together, from crest to crest.",
         "Leave out lines on which you see only one wave, unless it is the fastest line and the only one with any.",
-        "If no line shows waves, the machine hardly rings, and nothing is to be done.",
+        "If no line shows waves, the machine hardly rings, and no correction is needed.",
     )
     return Trial("ringing", "Ringing behind sharp corners", (Part(labels.drawing(), gently(rig)), *runs), entries, how)
 
@@ -131,22 +131,23 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     for axis in ("x", "y"):
         hertz, sure = _frequency(axis, answers, reading_mm, residuals)
         if hertz is None or sure is None:
-            notes.append(f"Nothing was measured for {axis}: it is taken not to ring.")
+            notes.append(f"Nothing was measured for {axis}: no ringing is assumed.")
             continue
         before = rig.smoothing.x_hz if axis == "x" else rig.smoothing.y_hz
         figures.append(FoundValue(f"ringing of {axis}", before, hertz, sure, "Hz"))
         changes[f"smoothing.{axis}_hz"] = round(hertz, 2)
     if changes and rig.smoothing.shaper == "none":
         notes.append(
-            "Nothing is shaped yet, so the machine rings as before: `linewright tune PICTURE` weighs time against "
-            "wobble on a picture of yours, and switches on what pays."
+            "Smoothing is still off, so the machine rings as before: `linewright tune PICTURE` compares drawing time "
+            "and wobble on a picture of yours, and sets the best smoothing."
         )
     calm_mm_s = _even_speed(rig, changes)
     if calm_mm_s < rig.motion.pen_down_speed_mm_s:
         changes["motion.pen_down_speed_mm_s"] = calm_mm_s
         figures.append(FoundValue("speed with the pen down", rig.motion.pen_down_speed_mm_s, calm_mm_s, None, "mm/s"))
         notes.append(
-            "The axes ring so unlike each other that slanting lines bend when drawn fast: see the pen's speed."
+            "The ringing frequencies of the axes differ so much that slanting lines bend when drawn fast; a speed "
+            "with the pen down is suggested."
         )
     return Finding("ringing", tuple(figures), tuple(residuals), changes, tuple(notes))
 
@@ -174,8 +175,8 @@ def _frequency(
         waves, length = (answers.get(f"{axis}{number}-{what}") for what in ("waves", "length"))
         if (waves is None) != (length is None):
             raise InputError(
-                f"line {axis.upper()}{number} has only one of its two figures",
-                hint="write down both, how many waves and how long they are together, or neither",
+                f"line {axis.upper()}{number} has only one of its two values",
+                hint="write down both the number of waves and their total length, or neither",
             )
         if waves is None or length is None:
             continue
@@ -200,9 +201,9 @@ def _frequency(
     worst = int(np.argmax(missed))
     if missed[worst] > MISCOUNT:
         raise InputError(
-            f"{names[worst]} = {measured[worst]:g} mm does not go with the other lines of {axis}, which let expect "
+            f"{names[worst]} = {measured[worst]:g} mm does not fit the other lines of {axis}, which give "
             f"{per_hertz[worst] / usual:.1f} mm",
-            hint="count its waves again: one more or one less explains this",
+            hint="count its waves again; the count may be wrong by one",
         )
     # Error of a line: the reading, and a share of one wave, because the other axis also rings and shifts crests.
     scatter = np.hypot(READING_SHARE * reading_mm, SHIFT_SHARE * measured / np.array(counts))

@@ -53,7 +53,7 @@ def _doubted(one: ReviewFinding, keys: Sequence[str]) -> ReviewFinding:
     resting = [key for key in keys if key.startswith(RESTS_ON.get(one.about, ()))]
     if not resting:
         return one
-    return replace(one, weight="unknown", said=f"{one.said}, if it is as assumed: {_list_of(resting)}")
+    return replace(one, weight="unknown", said=f"{one.said}, based on assumed values: {_list_of(resting)}")
 
 
 def _list_of(keys: Sequence[str]) -> str:
@@ -81,9 +81,9 @@ def review(rig: Rig) -> list[ReviewFinding]:
             ReviewFinding(
                 "unknown",
                 "rig file",
-                f"{len(rig.assumed)} figures are those of a machine of common parts: {_list_of(rig.assumed)}",
-                why="nobody has measured them on this machine, so nothing that rests on them is called good",
-                do="measure, put your figures in, and take their keys out of the list 'assumed' in the rig file",
+                f"{len(rig.assumed)} values are assumed, those of common parts: {_list_of(rig.assumed)}",
+                why="they were not measured on this machine, so no result that depends on them is called good",
+                do="measure the values, write them into the rig file, and remove their keys from its list 'assumed'",
             )
         )
     return sorted(found, key=lambda one: WEIGHTS.index(one.weight))

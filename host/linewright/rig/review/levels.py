@@ -31,14 +31,16 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
 def _drivers(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
     about = "levels"
     wanted = HIGH_SHARE * rig.driver.logic_v
-    said = f"the board puts out {board_v:g} V, drivers fed with {rig.driver.logic_v:g} V take {wanted:.3g} V as high"
+    said = (
+        f"the board's high level is {board_v:g} V; drivers supplied with {rig.driver.logic_v:g} V need {wanted:.3g} V"
+    )
     if wanted > board_v:
         yield ReviewFinding(
             "doubtful",
             about,
             said,
-            why="0.7 of the supply is what CMOS inputs ask for; below it steps may be missed, or heard twice",
-            do=f"feed the drivers' logic side with {board_v:g} V, or put level shifters in between",
+            why="CMOS inputs need 0.7 of the supply for a high level; below it steps may be missed or counted twice",
+            do=f"supply the drivers' logic side with {board_v:g} V, or add level shifters",
         )
     else:
         yield ReviewFinding("good", about, said)
@@ -46,9 +48,9 @@ def _drivers(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
 
 def _enable(rig: Rig) -> ReviewFinding:
     about = "enable line"
-    why = "a board's pins float or rest low while it starts, resets and is flashed; active-low drivers are then on"
+    why = "a board's pins float or are low while it starts, resets or is flashed; active-low drivers are then on"
     if rig.driver.enable_pull_up == "yes":
-        return ReviewFinding("good", about, "a resistor holds it off while the board does not", why=why)
+        return ReviewFinding("good", about, "a resistor holds it off while the board's pin is not driven", why=why)
     return ReviewFinding(
         "doubtful",
         about,
@@ -61,22 +63,22 @@ def _enable(rig: Rig) -> ReviewFinding:
 def _motor_switch(rig: Rig, board_v: float) -> ReviewFinding:
     about = "motor switch"
     why = (
-        "steps go on without power, and the place is lost; power that returns must start nothing (IEC 60204-1, 7.5; "
-        "ISO 14118)"
+        "without power, steps are counted but not made, so the position is lost; returning power must not start a "
+        "motion (IEC 60204-1, 7.5; ISO 14118)"
     )
     supply = rig.supply
     if supply.power_sense == "none":
         return ReviewFinding(
             "doubtful",
             about,
-            "nothing tells the board that it was used (supply.power_sense)",
+            "the board cannot sense that the motor supply was switched off (supply.power_sense)",
             why=why,
-            do="an optocoupler and a resistor do, as `linewright rig wiring` shows them; until then home the machine "
-            "each time after the switch was used",
+            do="add an optocoupler and a resistor, as `linewright rig wiring` shows; until then, home the machine "
+            "each time the motor supply was off",
         )
     if supply.motor_v is None:
         return ReviewFinding(
-            "unknown", about, "sensed, but the supply's voltage is not known", do="put supply.motor_v into the rig file"
+            "unknown", about, "sensed, but the supply voltage is not known", do="put supply.motor_v into the rig file"
         )
     if supply.power_sense == "optocoupler":
         kohm = power_sense.series_kohm(supply.motor_v)
@@ -96,32 +98,33 @@ def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
             "doubtful",
             about,
             "the machine has none",
-            why="then nothing but your eyes knows where the pen is, and a lost step is never found",
-            do="two small switches are worth it; until then set the zero by hand before every drawing",
+            why="without endstops the machine cannot find its zero, and lost steps are not detected",
+            do="add two switches; until then set the zero by hand before every drawing",
         )
         return
     if rig.supply.switch_v > board_v + INPUT_SLACK_V and rig.supply.switch_shifted == "yes":
-        said = f"fed with {rig.supply.switch_v:g} V, their signals brought down to {board_v:g} V"
-        yield ReviewFinding("good", about, said, do="measure each signal against ground before it meets the board")
+        said = f"fed with {rig.supply.switch_v:g} V; their signals are reduced to {board_v:g} V"
+        yield ReviewFinding(
+            "good", about, said, do="measure each signal against ground before you connect it to the board"
+        )
     elif rig.supply.switch_v > board_v + INPUT_SLACK_V:
         yield ReviewFinding(
             "danger",
             about,
-            f"the endstops are fed with {rig.supply.switch_v:g} V, the board's inputs take {board_v:g} V",
-            why="an input that sees more dies at once or within weeks, and may take the board with it",
-            do=f"feed them with {board_v:g} V, or put optocouplers or level shifters in between and set "
-            "supply.switch_shifted",
+            f"the endstops are supplied with {rig.supply.switch_v:g} V; the board's inputs tolerate {board_v:g} V",
+            why="a higher voltage destroys the input, at once or within weeks, and possibly the board",
+            do=f"supply them with {board_v:g} V, or add optocouplers or level shifters and set supply.switch_shifted",
         )
     elif rig.supply.switch_v == 0:
         yield ReviewFinding("good", about, "plain contacts to ground, pulled up by the board: safe for its inputs")
     else:
-        yield ReviewFinding("good", about, f"fed with {rig.supply.switch_v:g} V, which the board's inputs take")
+        yield ReviewFinding("good", about, f"fed with {rig.supply.switch_v:g} V, which the board's inputs tolerate")
     yield from _contacts(rig)
 
 
 def _contacts(rig: Rig) -> Iterator[ReviewFinding]:
     about = "endstops"
-    why = "a broken wire or a plug that came off then reads as pressed, and the machine stops instead of running on"
+    why = "a broken wire or a loose plug then reads as pressed, and the machine stops"
     kinds: dict[str, list[str]] = {"normally-closed": [], "normally-open": []}
     for name, axis in (("x", rig.x), ("y", rig.y)):
         if axis.endstop != "none":
@@ -135,7 +138,7 @@ def _contacts(rig: Rig) -> Iterator[ReviewFinding]:
             about,
             f"{_switches_of(opened)} normally open: a broken wire reads as not pressed",
             why=f"normally closed is safer: {why}",
-            do=f"move the lead to the switch's other contact (NC), and set {keys}",
+            do=f"connect the wire to the switch's NC contact, and set {keys}",
         )
 
 

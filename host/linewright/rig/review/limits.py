@@ -45,9 +45,9 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
             yield ReviewFinding(
                 "unknown",
                 about,
-                f"whether motor {which} can do {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} mm/s^2 is not known: "
-                f"{', '.join(lacking)} missing",
-                do="add the figures; until then begin slowly, 60 mm/s and 500 mm/s^2 suit most motors",
+                f"it is not known whether motor {which} reaches {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} "
+                f"mm/s^2: {', '.join(lacking)} missing",
+                do="add these values; until then begin slowly: 60 mm/s and 500 mm/s^2 suit most motors",
             )
         return
     found = reach(drive, motor, axis, crossed=rig.kinematics.type == "crossed-belt")
@@ -55,8 +55,9 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
         return
     corner_mm_s = drive.speed_mm_s(drive.corner_full_steps_s)
     curve = (
-        f"winding L/R = {drive.time_constant_s * 1e3:.2g} ms; at {drive.supply_v:g} V its current turns around in "
-        f"{drive.reversal_s * 1e3:.2g} ms, a full step's time at {corner_mm_s:.0f} mm/s; beyond it torque falls"
+        f"winding L/R = {drive.time_constant_s * 1e3:.2g} ms; at {drive.supply_v:g} V its current reverses in "
+        f"{drive.reversal_s * 1e3:.2g} ms, a full step's time at {corner_mm_s:.0f} mm/s; above this speed torque "
+        "falls"
     )
     can = drive.accel_mm_s2(axis.moving_mass_g, axis.drag_n or 0.0, axis.speed_mm_s)
     asked = f"{axis.accel_mm_s2:g} mm/s^2 at {axis.speed_mm_s:g} mm/s"
@@ -64,7 +65,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
         yield ReviewFinding(
             "wrong",
             about,
-            f"motor {which} is asked for {asked}; it loses steps above {can * PULL_OUT_MARGIN:.0f} mm/s^2 there",
+            f"motor {which} must reach {asked}; it loses steps above {can * PULL_OUT_MARGIN:.0f} mm/s^2 there",
             why=curve,
             do=_lower(name, found.speed_mm_s, can, axis),
         )
@@ -72,16 +73,16 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
         yield ReviewFinding(
             "doubtful",
             about,
-            f"motor {which} is asked for {asked}; with a margin of two it has {can:.0f} mm/s^2",
-            why=f"half of the pull-out torque is what one relies on (common practice); {curve}",
+            f"motor {which} must reach {asked}; with a safety factor of 2 it has {can:.0f} mm/s^2",
+            why=f"use half of the pull-out torque (common practice); {curve}",
             do=_lower(name, found.speed_mm_s, can, axis),
         )
     else:
         yield ReviewFinding(
             "good",
             about,
-            f"motor {which} has {can:.0f} mm/s^2 at {axis.speed_mm_s:g} mm/s, margin of two taken off; "
-            f"{axis.accel_mm_s2:g} is asked",
+            f"motor {which} has {can:.0f} mm/s^2 at {axis.speed_mm_s:g} mm/s, with a safety factor of 2; "
+            f"{axis.accel_mm_s2:g} is needed",
             why=curve,
         )
 
@@ -105,9 +106,10 @@ def _diagonals(rig: Rig) -> Iterator[ReviewFinding]:
         has_n = drive.usable_force_n(belt_mm_s)
         about = f"motor {which} on diagonals"
         said = (
-            f"at {belt_mm_s:.0f} mm/s of belt it is asked for {asked_n:.2g} N and has {has_n:.2g} N, margin of two off"
+            f"at a belt speed of {belt_mm_s:.0f} mm/s it must pull {asked_n:.2g} N and has {has_n:.2g} N with a "
+            "safety factor of 2"
         )
-        why = "there it turns as fast as both axes together, and torque falls with speed"
+        why = "on diagonals its speed is that of both axes together, and torque falls with speed"
         if asked_n <= has_n:
             yield ReviewFinding("good", about, said, why=why)
             continue
@@ -125,7 +127,10 @@ def _lower(name: str, speed_mm_s: float, can: float, axis: Axis) -> str:
         return (
             f"lower axis.{name}.speed_mm_s to {min(speed_mm_s, axis.speed_mm_s / 2):.0f} or less, or raise the supply"
         )
-    return f"lower axis.{name}.accel_mm_s2 to {can:.0f}, or axis.{name}.speed_mm_s, or use more volts or less mass"
+    return (
+        f"lower axis.{name}.accel_mm_s2 to {can:.0f}, or axis.{name}.speed_mm_s, or use a higher supply voltage or "
+        "less mass"
+    )
 
 
 def _sheet(rig: Rig) -> Iterator[ReviewFinding]:

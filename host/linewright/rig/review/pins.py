@@ -18,7 +18,7 @@ ABOUT = "pins"
 def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Findings about pins; `checks` finds pins that are used twice."""
     if rig.board == "virtual":
-        real = 'set board = "rp2040" or another for a real one'
+        real = 'set board to that of a real machine, such as "rp2040"'
         yield ReviewFinding("good", ABOUT, "a virtual rig has no pins", why=real)
         return
     board = BOARDS[rig.board]
@@ -28,9 +28,9 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "unknown",
             ABOUT,
-            f"which GPIO are free on a {rig.board} board depends on the board",
-            why="some pins carry its flash memory or decide how it starts, some can only be read",
-            do="compare [pins] with its own pin drawing before you wire",
+            f"the free GPIO of a {rig.board} board depend on its model",
+            why="some pins connect its flash memory or select its boot mode, some are inputs only",
+            do="compare [pins] with its pin diagram before you wire it",
         )
     elif not found:
         used = sorted(pin for _, pin in rig.pins if pin is not None)
@@ -48,7 +48,7 @@ def _beyond(rig: Rig) -> Iterator[ReviewFinding]:
             yield ReviewFinding(
                 "wrong",
                 ABOUT,
-                f"pins.{name} = {pin}: this board leads out GPIO {runs_of(sorted(board.pins))}",
+                f"pins.{name} = {pin}: this board has GPIO {runs_of(sorted(board.pins))}",
                 do="choose one of them",
             )
         elif rig.board == "rp2350" and pin > 29:
@@ -57,7 +57,7 @@ def _beyond(rig: Rig) -> Iterator[ReviewFinding]:
                 ABOUT,
                 f"pins.{name} = {pin}: only the large RP2350 has GPIO above 29",
                 why="the small package ends at GPIO 29 (RP2350 data sheet, 1.2)",
-                do="look at the chip: the large one has 80 legs",
+                do="count the chip's pins: the large package has 80",
             )
 
 
@@ -73,15 +73,15 @@ def _row(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "wrong",
             ABOUT,
-            f"the motors' lines do not lie in a row: {have}",
-            why="on this board one PIO program sets all four at once, as one run of pins in this order",
-            do=f"wire them as {need}, or begin the row at another GPIO",
+            f"the motors' lines are not consecutive: {have}",
+            why="on this board one PIO program sets all four at once, as consecutive pins in this order",
+            do=f"wire them as {need}, or begin at another GPIO",
         )
     if first > board.highest_step_a:
         yield ReviewFinding(
             "wrong",
             ABOUT,
-            f"pins.step_a = {first}: a row of four can begin at GPIO {board.highest_step_a} at the highest",
+            f"pins.step_a = {first}: four consecutive GPIO can begin at most at GPIO {board.highest_step_a}",
             do="begin it lower",
         )
 
@@ -97,5 +97,5 @@ def _own(rig: Rig) -> Iterator[ReviewFinding]:
                 ABOUT,
                 f"pins.{name} = {pin}: {'on boards of the Pico shape ' if any_of_them else ''}GPIO {pin} is not free",
                 why=f"{why} (board data sheet, pinout)",
-                do="take another GPIO" + (", unless your board leads this one out" if any_of_them else ""),
+                do="take another GPIO" + (", unless your board has it on a pin" if any_of_them else ""),
             )

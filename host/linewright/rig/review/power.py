@@ -129,7 +129,7 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
             about,
             "supply.motor_v is not known",
             why="fuse, speed and acceleration depend on it",
-            do="read it off the supply's plate",
+            do="see the supply's plate",
         )
     elif supply.motor_v > EXTRA_LOW_V:
         yield ReviewFinding(
@@ -137,22 +137,22 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
             about,
             f"supply.motor_v = {supply.motor_v:g} V is above {EXTRA_LOW_V:g} V",
             why="direct current above that is no longer extra-low voltage: touching it can kill",
-            do="use a supply of 12 to 48 V, or have it built by somebody licensed for it",
+            do="use a supply of 12 to 48 V, or have the machine wired by a licensed person",
         )
     yield from _driver_voltage(rig)
     needed = motors_a(rig)
     if needed is None or supply.motor_a is None:
         missing = "supply.motor_a" if needed is not None else "the motors' current"
-        yield ReviewFinding("unknown", about, f"{missing} is not known", do="add it: it stands on the plate")
+        yield ReviewFinding("unknown", about, f"{missing} is not known", do="add it from the supply's plate")
         return
-    said = f"both motors at their set current take up to {needed:.2g} A, the supply gives {supply.motor_a:g} A"
+    said = f"both motors at their set current draw up to {needed:.2g} A, the supply gives {supply.motor_a:g} A"
     if needed > supply.motor_a:
         yield ReviewFinding(
             "wrong",
             about,
             said,
-            why="an overloaded supply drops its voltage in mid-move and steps are lost, or it overheats",
-            do=f"take a supply of {needed:.2g} A or more, or set driver.current_a to {supply.motor_a / 2:.2g} A",
+            why="an overloaded supply drops its voltage during moves, so steps are lost, or it overheats",
+            do=f"use a supply of {needed:.2g} A or more, or set driver.current_a to {supply.motor_a / 2:.2g} A",
         )
         return
     fused = _fused(about, said, motor_fuse_a(rig), supply.motor_a)
@@ -168,14 +168,14 @@ def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> Review
             "wrong",
             about,
             f"{said}; the largest fuse listed here is {FUSE_RATINGS_A[-1]:g} A",
-            why="wires and fuses for such currents are beyond what this check sizes",
-            do="look at the figures again; if they are right, have somebody size it who is licensed for it",
+            why="this check does not size wires and fuses for such currents",
+            do="check the values; if they are right, have a licensed person size the wiring",
         )
     if not blows(fuse, supply_a):
         return ReviewFinding(
             "doubtful",
             about,
-            f"{said}; a fuse of {fuse:g} A may never blow: it wants {BLOWS_AT * fuse:.3g} A for up to two minutes",
+            f"{said}; a fuse of {fuse:g} A may never blow: it needs {BLOWS_AT * fuse:.3g} A for up to two minutes",
             why="a fuse protects wires only if the supply can blow it (IEC 60127-2, sheet 3, from memory)",
             do=f"size the wires for {supply_a:g} A, as `linewright rig wiring` then does, and use a supply that shuts "
             "down by itself at a short circuit; the fuse still protects against larger currents",
@@ -184,11 +184,11 @@ def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> Review
         return ReviewFinding(
             "doubtful",
             about,
-            f"{said}; into a short circuit that is more than a glass fuse of {fuse:g} A may be able to open",
+            f"{said}; in a short circuit this exceeds what a glass fuse of {fuse:g} A can break",
             why="a small glass fuse breaks 35 A or ten times its rating (IEC 60127-2, sheet 3, from memory); above "
             "that it may burst and burn on",
-            do=f"take a supply of {MOST_SUPPLY_A:g} A or less, or have the fuse chosen by its breaking capacity for "
-            "direct current by somebody licensed for it",
+            do=f"use a supply of {MOST_SUPPLY_A:g} A or less, or have a licensed person choose a fuse by its breaking "
+            "capacity for direct current",
         )
     return ReviewFinding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
 
@@ -203,27 +203,27 @@ def _driver_voltage(rig: Rig) -> Iterator[ReviewFinding]:
             "unknown",
             about,
             "driver.motor_v_max is not known",
-            why="a driver dies at once above the motor voltage that it takes",
-            do="it stands in the driver's data sheet",
+            why="a driver is destroyed at once above its highest motor voltage",
+            do="see the driver's data sheet",
         )
     elif volts > most:
         yield ReviewFinding(
             "danger",
             about,
-            f"the supply gives {volts:g} V, the drivers take {most:g} V at most",
-            why="they die at once, and may take the board with them",
-            do=f"take a supply of {most / (1 + BRAKING_SHARE):.3g} V or less, or other drivers",
+            f"the supply gives {volts:g} V; the drivers' limit is {most:g} V",
+            why="the drivers are destroyed at once, and possibly the board",
+            do=f"use a supply of {most / (1 + BRAKING_SHARE):.3g} V or less, or other drivers",
         )
     elif volts * (1 + BRAKING_SHARE) > most:
         yield ReviewFinding(
             "doubtful",
             about,
-            f"the supply gives {volts:g} V, the drivers take {most:g} V at most",
-            why="braking motors push the supply up by about a tenth (common practice)",
+            f"the supply gives {volts:g} V; the drivers' limit is {most:g} V",
+            why="braking motors raise the supply voltage by about a tenth (common practice)",
             do=f"stay at {most / (1 + BRAKING_SHARE):.3g} V or less",
         )
     else:
-        yield ReviewFinding("good", about, f"the supply gives {volts:g} V, the drivers take up to {most:g} V")
+        yield ReviewFinding("good", about, f"the supply gives {volts:g} V; the drivers' limit is {most:g} V")
 
 
 def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
@@ -234,14 +234,14 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
             "unknown",
             about,
             "driver.current_a is not known",
-            why="a driver that was never set may cook the motor or itself",
-            do="set both drivers before the first move, and write the current down here",
+            why="a driver that is not set may overheat the motor or itself",
+            do="set both drivers before the first move, and write the current into the rig file",
         )
     for name, motor in (("a", rig.a), ("b", rig.b)):
         rated = motor.rated_current_a
         if rated is None:
             yield ReviewFinding(
-                "unknown", about, f"motor.{name}.rated_current_a is not known", do="it stands on the motor"
+                "unknown", about, f"motor.{name}.rated_current_a is not known", do="see the motor's plate"
             )
             continue
         if set_a is None:
@@ -251,8 +251,8 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
                 "danger",
                 about,
                 f"drivers are set to {set_a:g} A, motor {name.upper()} is rated {rated:g} A",
-                why=f"heat grows with the square: {(set_a / rated) ** 2:.1f} times what the motor is built for",
-                do=f"turn them down to {rated:g} A at most; {RUN_COOL * rated:.2g} A runs cool",
+                why=f"heat grows with the square of the current: {(set_a / rated) ** 2:.1f} times the motor's rating",
+                do=f"set them to {rated:g} A at most; {RUN_COOL * rated:.2g} A runs cool",
             )
         elif set_a < WEAK * rated:
             yield ReviewFinding(
@@ -260,8 +260,8 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
                 about,
                 f"drivers are set to {set_a:g} A, motor {name.upper()} is rated {rated:g} A: it has "
                 f"{set_a / rated * 100:.0f} % of its torque",
-                why="torque falls as the current does; so weak a motor may not move its axis, or lose steps",
-                do=f"look at driver.current_a again; {RUN_COOL * rated:.2g} A runs cool and keeps seven tenths",
+                why="torque is proportional to current; with so little, the motor may lose steps or not move",
+                do=f"check driver.current_a; {RUN_COOL * rated:.2g} A runs cool and keeps 70 % of the torque",
             )
         elif motor.resistance_ohm is not None and rig.supply.motor_v is not None:
             drop_v = set_a * motor.resistance_ohm
@@ -271,15 +271,15 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
                     about,
                     f"{set_a:g} A through motor {name.upper()}'s {motor.resistance_ohm:g} ohm needs {drop_v:.3g} V, "
                     f"the supply has {rig.supply.motor_v:g} V",
-                    why="Ohm's law: the current is never reached, so the driver never regulates",
-                    do="take a higher voltage, or motors of lower resistance",
+                    why="by Ohm's law the current is not reached, so the driver cannot regulate it",
+                    do="use a higher voltage, or motors of lower resistance",
                 )
             else:
                 heat_w = set_a**2 * motor.resistance_ohm
                 yield ReviewFinding(
                     "good",
                     about,
-                    f"motor {name.upper()}: {set_a:g} A of {rated:g} A, {heat_w:.2g} W of heat while it stands",
+                    f"motor {name.upper()}: {set_a:g} A of {rated:g} A, {heat_w:.2g} W of heat at standstill",
                     why="I^2 R: the two windings share the current like sine and cosine",
                 )
 
@@ -294,21 +294,21 @@ def _reference(rig: Rig) -> Iterator[ReviewFinding]:
             "unknown",
             about,
             "driver.sense_ohm or driver.reference_factor is not known",
-            why="V = I x k x R gives the voltage to set on the trimmer; k is in the driver's data sheet",
-            do="add both, or set the current in the way that your driver's data sheet says",
+            why="V = I x k x R gives the trimmer voltage; k is in the driver's data sheet",
+            do="add both, or set the current as your driver's data sheet describes",
         )
         return
     volts = reference_v(driver.current_a, driver.reference_factor, driver.sense_ohm)
     sense_v = driver.current_a * driver.sense_ohm
     formula = f"{driver.current_a:g} A x {driver.reference_factor:g} x {driver.sense_ohm:g} ohm = {volts:.3g} V"
-    again = "look up k and the resistor again: a misread R100 (0.1 ohm) or R050 is common"
+    again = "check k and the resistor: R100 (0.1 ohm) and R050 are often misread"
     off = METER_V / volts + OFFSET_V / sense_v
     if volts > driver.logic_v:
         yield ReviewFinding(
             "wrong",
             about,
-            f"V = I x k x R = {formula}, more than the {driver.logic_v:g} V that feed the driver's logic",
-            why="a trimmer cannot give more than it is fed with",
+            f"V = I x k x R = {formula}, more than the {driver.logic_v:g} V of the driver's logic supply",
+            why="a trimmer cannot give more than its supply",
             do=again,
         )
     elif off > SURE:
@@ -319,7 +319,7 @@ def _reference(rig: Rig) -> Iterator[ReviewFinding]:
             f"{min(off, 9.99) * 100:.0f} % off",
             why=f"a hand-held meter may be {METER_V * 1000:g} mV off, a driver's comparator {OFFSET_V * 1000:g} mV at "
             "the resistor (common practice; data sheets)",
-            do=f"{again}; if they are right, use drivers made for such a small current",
+            do=f"{again}; if they are right, use drivers for small currents",
         )
     elif sense_v > SENSE_MOST_V:
         yield ReviewFinding(
@@ -335,8 +335,9 @@ def _reference(rig: Rig) -> Iterator[ReviewFinding]:
             "good",
             about,
             f"set each trimmer to V = I x k x R = {formula}",
-            why="k and R as your driver's data sheet has them; the formula differs between drivers, so compare it",
-            do="motors unplugged, power on, a plastic or ceramic screwdriver; power off before you plug the motors in",
+            why="compare the formula, k and R with your driver's data sheet, because drivers differ",
+            do="adjust with motors unplugged and power on, using a plastic or ceramic screwdriver; switch off before "
+            "you plug the motors in",
         )
 
 
@@ -345,14 +346,14 @@ def _servo(rig: Rig) -> Iterator[ReviewFinding]:
     supply = rig.supply
     stall = supply.servo_stall_a
     if supply.servo == "usb":
-        draws = f"{stall:g} A when held back" if stall is not None else "more than half an ampere when held back"
+        draws = f"{stall:g} A when stalled" if stall is not None else "more than 0.5 A when stalled"
         over = stall is None or stall + BOARD_A > USB_A
         yield ReviewFinding(
             "danger" if over else "doubtful",
             about,
-            f"the servo hangs on the USB line and draws {draws}; a USB 2.0 port owes {USB_A * 1000:g} mA in all",
-            why="the port's voltage collapses and the board restarts in mid-drawing; some ports do not survive it",
-            do='give it a 5 V supply of its own, or a regulator from the motor supply (supply.servo = "regulator")',
+            f"the servo is powered from USB and draws {draws}; a USB 2.0 port supplies {USB_A * 1000:g} mA in total",
+            why="the port's voltage drops and the board restarts during a drawing; some ports are damaged",
+            do='give the servo its own 5 V supply, or a regulator from the motor supply (supply.servo = "regulator")',
         )
         return
     if stall is None or supply.servo_a is None:
@@ -361,14 +362,14 @@ def _servo(rig: Rig) -> Iterator[ReviewFinding]:
             "unknown", about, f"{missing} is not known", why="0.7 A is common for micro servos, 2.5 A for large"
         )
         return
-    said = f"the servo takes {stall:g} A when held back, its supply gives {supply.servo_a:g} A"
+    said = f"the servo takes {stall:g} A when stalled; its supply gives {supply.servo_a:g} A"
     if stall > supply.servo_a:
         yield ReviewFinding(
             "wrong",
             about,
             said,
-            why="the voltage collapses just when the pen meets something, and the pen drops or jitters",
-            do=f"take one of {stall:g} A or more",
+            why="the voltage drops when the servo is blocked, and the pen drops or jitters",
+            do=f"use a supply of {stall:g} A or more",
         )
         return
     yield _fused(about, said, servo_fuse_a(rig), supply.servo_a)
