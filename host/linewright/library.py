@@ -163,7 +163,7 @@ def methods() -> dict[str, str]:
     Examples
     --------
     >>> methods()["contours"]
-    'lines of equal tone, as on a map'
+    'contour lines of tone, as on a map'
     """
     from linewright.sources.methods import usable
 

@@ -143,17 +143,17 @@ METHODS = [
     {"name": name, "about": about, "takes": "photograph", "settings": [
         _setting("spacing_mm", "from line to line where it is darkest", 0.3, 20, "mm", 1.2),
         _setting("angle_deg", "of the lines", -180, 180, "degrees", 45),
-        _setting("seed", "which of its pictures", 0, 99999, "", 1, "whole"),
+        _setting("seed", "every number gives another picture", 0, 99999, "", 1, "whole"),
         {"name": "tone", "meaning": "how dark is dark", "kind": "choice", "low": None, "high": None, "unit": "", "choices": ["true", "strong"], "default": "true"},
         _setting("longest_mm", "of a line", 1, 500, "mm", 60),
     ]}
     for name, about in {
-        "auto": "what suits the picture", "streamlines": "long lines that bend with what they show", "hatching": "straight lines",
+        "auto": "chooses a method that suits the picture", "streamlines": "long lines that follow the form", "hatching": "straight lines",
         "waves": "rows of waves", "stippling": "dots", "one-line": "a single line", "outline": "the edges",
     }.items()
 ]  # fmt: skip
 PATTERNS = [
-    {"name": name, "about": about, "takes": "seed", "settings": [_setting("seed", "which of its pictures", 0, 99999, "", 1, "whole")]}
+    {"name": name, "about": about, "takes": "seed", "settings": [_setting("seed", "every number gives another picture", 0, 99999, "", 1, "whole")]}
     for name, about in {
         "currents": "evenly spaced lines that follow a flow", "dunes": "ridge behind ridge", "ferns": "fronds that arch from one root",
         "wheels": "a wheel that rolls in a ring", "scales": "rows of ringed discs",

@@ -145,7 +145,7 @@ def test_a_rig_whose_host_is_killed_brakes_within_its_limits_and_lifts_the_pen(p
         finally:
             process.kill()
     report = json.loads(Path("report.json").read_text(encoding="utf-8"))
-    assert report["ended"] == "the host has left"
+    assert report["ended"] == "the host has disconnected"
     trace = read_trace("run.tape")
     assert trace.steps_a > 1000
     assert trace.broken == 0

@@ -63,7 +63,7 @@ def test_a_drawing_with_homing(interpreter):
     program, result, trace, report = draw(f"virtual:interpreter={interpreter}", zoo()[:3], HOMING)
     assert_drawn(program, result, trace)
     assert trace.played_ticks == result.played_ticks == program.predicted_ticks
-    assert report["ended"] == "the host has left"
+    assert report["ended"] == "the host has disconnected"
     assert report["error"] == ""
     assert report["interpreter"] == interpreter
     assert report["drift_steps"] == [0, 0]

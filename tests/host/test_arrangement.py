@@ -104,7 +104,7 @@ def test_everything_in_the_file_is_in_the_value():
         (
             'source = "pictures/heron.svg"',
             'source = "a.svg"\npen_for = { red = "sea" }',
-            "line 9: pen_for: it takes",
+            "line 9: pen_for: it needs",
         ),
         (
             'source = "pictures/heron.svg"',
@@ -117,7 +117,11 @@ def test_everything_in_the_file_is_in_the_value():
             "line 9: item.pen_for: 'sea': it should",
         ),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\npen_for = { red = 3 }', "line 9: item.pen_for"),
-        ("mirror = true", 'pen_for = { red = "sea" }', "line 26: pen_for: it is for the own lines of a drawing file"),
+        (
+            "mirror = true",
+            'pen_for = { red = "sea" }',
+            "line 26: pen_for: it applies only to a drawing file whose lines are drawn as they are",
+        ),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\nas = "wheels"', "line 9: as: wheels takes no source"),
         ('sheet = "A6 landscape"   # as we have them', 'sheet = "A66"', "line 2: sheet: there is no sheet size 'A66'"),
         ("margin_mm = 5", 'poster = { sheet = "A44" }', "line 3: poster.sheet: there is no sheet size 'A44'"),
@@ -126,7 +130,7 @@ def test_everything_in_the_file_is_in_the_value():
 def test_an_error_names_its_line(line, instead, words):
     assert CARD.count(line) == 1
     lines = refused(CARD.replace(line, instead))
-    assert lines[0] == "card.toml: this is no arrangement:"
+    assert lines[0] == "card.toml: this is not a valid arrangement:"
     assert len(lines) == 2
     assert lines[1].strip().startswith(words)
 
@@ -143,7 +147,7 @@ def test_what_is_no_arrangement_is_refused_in_one_piece(text):
 
 def test_a_table_among_the_items_is_refused():
     text = '[[item]]\nsource = "a.svg"\n[poster]\n[[item]]\nsource = "b.svg"\n'
-    assert "poster: the table [poster] stands among the items; put it above them" in refused(text)[1]
+    assert "poster: the table [poster] is among the items; move it above them" in refused(text)[1]
 
 
 def test_more_items_than_may_lie_on_a_sheet_are_refused_before_any_is_looked_at():
@@ -286,7 +290,7 @@ def test_a_poster_among_the_plain_keys_is_changed_where_it_stands():
 
 def test_items_in_one_list_are_read_and_not_changed():
     text = 'item = [{ id = "a", source = "a.svg" }]\n'
-    with pytest.raises(SourceError, match="cannot be changed"):
+    with pytest.raises(SourceError, match="cannot edit"):
         arrangement_file.changed_text(text, read(text).without("a"))
 
 

@@ -608,11 +608,11 @@ def test_a_damaged_program(tmp_path, capsys):
     path.write_bytes(b"PK\x03\x04 not really")
     assert "job.lw" in refused(capsys, "draw", path)
     path.write_bytes(b"")
-    assert refused(capsys, "draw", path) == f"{path} is no saved program, or is damaged"
+    assert refused(capsys, "draw", path) == f"{path} is not a saved program, or is damaged"
 
 
 @pytest.mark.parametrize(
-    ("content", "said"), [(b"", "the file is empty"), (b"a letter to the harbour master", "that is no photograph")]
+    ("content", "said"), [(b"", "the file is empty"), (b"a letter to the harbour master", "that is not a photograph")]
 )
 def test_what_is_wrong_with_a_photograph_is_not_said_of_an_svg(content, said, tmp_path, capsys):
     path = tmp_path / "x.jpg"
@@ -761,7 +761,7 @@ def test_a_picture_beyond_the_margins_is_refused(tmp_path, capsys):
     path = tmp_path / "edge.svg"
     path.write_text(SVG.format('<path stroke="#000" d="M0 1H100"/>'), encoding="utf-8")
     message = refused(capsys, "plan", path, "--keep", "--sheet", "100x60mm", "--margin", "5", "--turn", "0")
-    assert "nothing of the picture lies within the margins" in message
+    assert "no part of the picture lies within the margins" in message
 
 
 @pytest.mark.parametrize("size", ["A2", "400x400mm", "9999x9999mm"])
@@ -785,7 +785,7 @@ def test_only_a_picture_that_keeps_its_size_is_cut_and_a_step_is_named(small, ca
     notes = capsys.readouterr().err
     assert "the 420x30mm sheet does not lie within the machine's reach" in notes
     assert "cut at the edge of the machine's reach" in notes
-    assert "draw it with --fit to lose nothing" in notes
+    assert "use --fit to draw all of it" in notes
 
 
 def test_a_small_picture_keeps_its_size_within_the_reach_of_a_large_sheet(small, capsys):

@@ -134,12 +134,12 @@ def test_the_guides_arrangements_can_be_drawn(text, capsys):
 @pytest.mark.parametrize(
     ("table", "told"),
     [
-        ("", "there are no rows in it"),
-        ("name,picture\n", "there are no rows in it"),
+        ("", "it has no rows"),
+        ("name,picture\n", "it has no rows"),
         ("name,name\na,b\n", "two columns are called 'name'"),
         ("name,picture\nIda\n", "line 2 has 1 column, the first row names 2"),
         ("name,picture\nIda\0,heron\n", "line 2 has a character of code 0"),
-        ("name,drawing\nIda,heron\n", "item heron asks for the column 'picture', which there is not"),
+        ("name,drawing\nIda,heron\n", "item heron asks for the column 'picture', which does not exist"),
         ("name;picture\nIda;none\n", "names.csv, line 2: item picture: none.svg: there is no such file"),
         ("name,picture\n" + "x" * 200_000 + ",heron\n", "line 2"),
     ],

@@ -136,7 +136,7 @@ def test_one_pen_is_chosen_by_name_colour_and_width(tmp_path, capsys):
     assert cli.run([*words, "sea #1f6f8b 1.0, red"]) == 0
     wide = json.loads(capsys.readouterr().out)
     assert wide["pens"] == ["sea"]
-    assert "it takes one pen, sea; the other 1 of --pens draw nothing" in wide["warnings"]
+    assert "it uses one pen, sea; the other 1 of --pens are not used" in wide["warnings"]
     assert "#1f6f8b" in (tmp_path / "a.svg").read_text(encoding="utf-8")
     assert cli.run([*words, "black 0.3"]) == 0
     # A finer pen draws closer lines: as many more as it is finer, nearly.

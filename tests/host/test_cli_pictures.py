@@ -118,7 +118,7 @@ def test_compare_names_what_it_cannot_do(photo, tmp_path, capsys):
     assert cli.run(["compare", "missing.png"]) == 2
     assert "there is no such file" in capsys.readouterr().err
     assert cli.run(["compare", photo, "--as", "lettering"]) == 2
-    assert "no method for photographs" in capsys.readouterr().err
+    assert "not a method for photographs" in capsys.readouterr().err
     assert cli.run(["compare", photo, "--sheet", "50x50mm", "--as", "waves", "-o", "no/such/c.png"]) == 2
     assert "cannot be written" in capsys.readouterr().err
     assert cli.run(["compare", photo, "-o", "c.svg"]) == 2

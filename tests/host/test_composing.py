@@ -209,7 +209,7 @@ def test_what_stands_in_the_file_is_not_said_beside_it(tmp_path):
     card = tmp_path / "card.toml"
     card.write_text('[[item]]\nsource = "a.svg"\n')
     for placement, lines in ((Placement(turn_deg=90), Lines()), (Placement(), Lines(pens=(Pen(),)))):
-        with pytest.raises(InputError, match="is an arrangement and says itself"):
+        with pytest.raises(InputError, match="is an arrangement, which states"):
             pipeline.arranged(str(card), placement, lines)
     found = pipeline.arranged(str(card), Placement(sheet="A6", margin_mm=3.0), Lines())
     assert (found.arrangement.sheet, found.arrangement.margin_mm) == ("A6", 3.0)

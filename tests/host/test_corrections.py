@@ -265,7 +265,7 @@ def test_a_place_that_a_leaning_machine_cannot_reach_is_refused_and_clipped():
         plan(low, leaning)
     placed = to_machine(Drawing.from_strokes([[[2.0, 200.0], [150.0, 200.0]]]), Sheet.named("A4", margin_mm=0), leaning)
     assert placed.points_mm[:, 0].min() == pytest.approx(leaning.shape.box_mm[0])
-    with pytest.raises(PlanError, match=r"way to park"):
+    with pytest.raises(PlanError, match=r"move to park"):
         plan(CARD, leaning.changed({"park.position_mm": [0.0, 300.0]}))
 
 

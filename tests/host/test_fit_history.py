@@ -146,7 +146,7 @@ def test_a_wrong_figure_is_refused_when_it_is_typed_and_the_others_are_kept(monk
     ]
     assert "[drawn: 0 " in asked[0]
     assert "99" in said
-    assert "is no number" in said
+    assert "is not a number" in said
     assert Path("rig.toml.before-1").exists()
 
 

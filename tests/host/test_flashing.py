@@ -599,7 +599,7 @@ def test_flash_unplugged_half_way_names_what_to_do(board, capsys):
     it.unplug_after = 40
     assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--json"]) == cli.EXIT_LINK
     said = json.loads(capsys.readouterr().out)
-    assert "has gone" in said["error"]
+    assert "has disappeared" in said["error"]
     assert "continues where it stopped" in said["hint"]
 
 

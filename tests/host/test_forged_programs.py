@@ -79,7 +79,7 @@ def beyond_the_acceleration(made: Program, path: Path) -> str:
 def beyond_the_servo(made: Program, path: Path) -> str:
     record = int(np.flatnonzero(made.kind == PEN)[1])
     forged(made, path, servo_us=put(made.servo_us, record, 2400))
-    return f"2400 us; the rig's pen takes 1300..1600 us.*record {record + 1} of"
+    return f"2400 us; the rig's pen allows 1300..1600 us.*record {record + 1} of"
 
 
 @pytest.mark.parametrize(

@@ -124,7 +124,7 @@ def test_a_folder_that_cannot_be_written_stops_a_drawing_before_it_begins(monkey
 
 def test_a_number_of_hundreds_of_digits_in_an_arrangement_is_refused():
     Path("card.toml").write_text(f'sheet = "A5"\n[[item]]\ntext = "a"\nwidth_mm = {"9" * 400}\n')
-    with pytest.raises(InputError, match="more digits"):
+    with pytest.raises(InputError, match="too many digits"):
         arrangement_file.load("card.toml")
 
 

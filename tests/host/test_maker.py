@@ -351,8 +351,8 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "there must be one of the tables"),
-        ("[command]\nwords = ['a', '{sentence}']\n[endpoint]\nurl = 'http://a/{sentence}'", "not both"),
+        ("", "there must be exactly one of the tables"),
+        ("[command]\nwords = ['a', '{sentence}']\n[endpoint]\nurl = 'http://a/{sentence}'", "exactly one of"),
         ("wording = 'x'\n[command]\nwords = ['a', '{sentence}']", 'wording must have "{sentence}"'),
         ("[command]\nwords = ['a', 'b']", "line 2: command.words: one of the words after the program must have"),
         ("[command]\nwords = []", "line 2: command.words"),
@@ -362,7 +362,7 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
         ("size_mb = 'big'\n[command]\nwords = ['a', '{sentence}']", "line 1: size_mb"),
         ("attempts = 1.5\n[command]\nwords = ['a', '{sentence}']", "line 1: attempts"),
         ("[endpoint]\nurl = 'ftp://a/{sentence}'", "an address begins with http:// or https://"),
-        ("[endpoint]\nurl = 'http://a/b'", '"{sentence}" must stand somewhere in its url'),
+        ("[endpoint]\nurl = 'http://a/b'", '"{sentence}" must occur in its url'),
         ("[endpoint]\nurl = 'http://a/b'\nbody = { a = 1 }", "must stand somewhere in its body"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nanswer = 'jpeg'", "line 3: endpoint.answer"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nheaders = { 'a b' = 'c' }", "is no header"),
@@ -476,7 +476,7 @@ def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
     assert "the file is valid" in capsys.readouterr().out
     path.write_text("mine", encoding="utf-8")
     assert cli.run(["maker", "new"]) == 2
-    assert "is there already" in capsys.readouterr().err
+    assert "exists already" in capsys.readouterr().err
     assert path.read_text(encoding="utf-8") == "mine"
 
 

@@ -122,7 +122,7 @@ def test_a_file_of_pens(tmp_path):
     )
     for line, words in (
         ("ink_m = 0", "ink_m = 0 is outside"),
-        ('speed_mm_s = "fast"', "is no number"),
+        ('speed_mm_s = "fast"', "is not a number"),
         ("offset_mm = 3", "is no pair"),
         ("offset_mm = [90, 0]", "offset_mm = 90 is outside"),
         ("ink = 3", "ink is not known"),

@@ -331,7 +331,7 @@ def test_a_rig_at_the_ends_of_its_ranges_plans_like_any_other():
 
 def test_strokes_below_a_step_are_told():
     program = motion.plan(Drawing.from_strokes([[[10, 10], [10.001, 10]], [[20, 20]]]), rig("default"))
-    assert program.warnings == ("1 stroke is shorter than one motor step; the pen only makes a dot there",)
+    assert program.warnings == ("1 stroke is shorter than one motor step; the pen draws only a dot there",)
 
 
 def test_rounding_never_drifts():

@@ -297,7 +297,9 @@ def test_tangles_are_bounded_and_the_rest_is_as_ever(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(edges, "_MOST_PAIRS", 100)
     monkeypatch.setattr(sight, "_MOST_PAIRS", 100)
     bounded = read(body)
-    assert all(word in note for word, note in zip(("cross themselves", "lie over"), bounded.warnings, strict=True))
+    assert all(
+        word in note for word, note in zip(("cross themselves", "shapes overlap"), bounded.warnings, strict=True)
+    )
     outline = length(read(f'<polygon points="{points}" fill="none" stroke="red"/>'))
     assert length(bounded, "#ff0000") == pytest.approx(outline, rel=0.02)
     assert length(bounded, "#000000") == pytest.approx(outline, rel=0.02)

@@ -479,7 +479,7 @@ def test_joining_loses_no_ink_and_adds_none(pieces):
 
 
 def test_nothing_left_is_refused():
-    with pytest.raises(SourceError, match="leaves nothing"):
+    with pytest.raises(SourceError, match="has no line"):
         finished([np.array([(0.0, 0.0), (0.1, 0.0)])], POSTCARD, name="crumbs")
 
 

@@ -112,7 +112,7 @@ BAD = {
     "cropped": ({"shift_px": (400.0, 0.0)}, "lies outside"),
     "blurred": ({"blur_px": 9.0}, "blurred|cannot be found|crosses can be found"),
     "too far away": ({"fill": 0.2}, "no sheet of paper"),
-    "nearly dark": ({"shadow": (0.95, 0.0)}, "cannot be found|no sheet|outside|faint|crosses|told from"),
+    "nearly dark": ({"shadow": (0.95, 0.0)}, "cannot be found|no sheet|outside|faint|crosses|distinguished from"),
 }
 
 

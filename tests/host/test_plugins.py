@@ -116,9 +116,9 @@ def test_a_package_that_fails_while_it_draws_is_named(tmp_path, monkeypatch):
     ("returned", "why"),
     [
         ("return [[0, 0], [1, 1]]", "it returned list, not a Picture"),
-        ("return picture([[[0, 0], [float('nan'), 1]]])", "a point of its strokes is not a finite number of mm"),
+        ("return picture([[[0, 0], [float('nan'), 1]]])", "a point of its strokes is not finite"),
         ("return picture([[[0, 0], [1, 1]]], width=0.0)", "its size is 0.0 x 9.0 mm"),
-        ("return picture([[[0, 0], [1, 1]]], pen=[7])", "a stroke is of a pen that it does not list"),
+        ("return picture([[[0, 0], [1, 1]]], pen=[7])", "a stroke uses a pen that it does not list"),
     ],
 )
 def test_what_is_no_picture_is_not_drawn(returned, why, tmp_path, monkeypatch):
@@ -162,7 +162,7 @@ def test_a_name_of_ours_stays_ours(tmp_path, monkeypatch):
     offer(tmp_path, monkeypatch, WAY.format("return 1 / 0"), name="wheels")
     assert len(methods.chosen("wheels").read("", ROOM).drawing)
     (trouble,) = methods.troubles()
-    assert trouble.endswith("is not used: Linewright has one of that name")
+    assert trouble.endswith("is not used: Linewright has a method of that name")
 
 
 def test_two_packages_with_one_name_are_both_named(tmp_path, monkeypatch):

@@ -148,7 +148,7 @@ def test_saving_replaces_and_leaves_nothing_half(program, tmp_path):
 def test_foreign_files_are_refused(content, tmp_path):
     path = tmp_path / "job.lw"
     path.write_bytes(content)
-    with pytest.raises(ProgramError, match=r"no saved program|damaged"):
+    with pytest.raises(ProgramError, match=r"not a saved program|damaged"):
         program_file.load(path)
 
 
@@ -238,14 +238,14 @@ def as_rows(name):
     [
         (in_json(version=2), "version 2"),
         (in_json(format="other"), "not a Linewright program"),
-        (in_json(groups=[]), "do not make up the whole"),
-        (in_json(steps_matrix=[[1, 1], [1, 1]]), "lead nowhere"),
+        (in_json(groups=[]), "do not add up to the program"),
+        (in_json(steps_matrix=[[1, 1], [1, 1]]), "are singular"),
         (in_json(steps_matrix=[1]), "no 2 x 2 matrix"),
         (in_json(sheet=[-1, 2, 3, "x"]), "side"),
         (in_json(start_steps="ab"), "damaged"),
         (in_json(predicted_ticks=1), "playing time"),
-        (lambda members: members.pop("da.npy"), "not the files"),
-        (lambda members: members.update({"extra": b""}), "not the files"),
+        (lambda members: members.pop("da.npy"), "members are not those"),
+        (lambda members: members.update({"extra": b""}), "members are not those"),
         (lambda members: members.update({"program.json": b"[1]"}), "not a Linewright program|damaged"),
         (lambda members: members.update({"program.json": b"[" * 100_000}), "damaged|no program"),
         (lambda members: members.update({"da.npy": members["points_mm.npy"]}), "da does not have type int32"),
@@ -253,13 +253,13 @@ def as_rows(name):
         (in_json(pens=[["x", '"/><script>', None], ["red", "#cc2200", 0.8]]), "colour"),
         (in_json(pens=[["x", "#000000", -1.0], ["red", "#cc2200", 0.8]]), "pen of -1"),
         (in_json(pen_width_mm=float("nan")), "pen of nan"),
-        (in_json(sheet_offset_mm=[0, float("inf")]), "lies nowhere"),
+        (in_json(sheet_offset_mm=[0, float("inf")]), "is not finite"),
         (in_array("kind", 0, 9), "unknown kind"),
         (in_array("kind", 0, 3), "no single end"),
         (in_array("da", 0, 20_000), "damaged"),
         (in_array("v_end", 0, 12_345), "durations"),
-        (in_array("da", -1, 5), "no ramp moves"),
-        (with_array("da", lambda da: np.where(np.arange(len(da)) == 0, -da, da)), "end where it starts"),
+        (in_array("da", -1, 5), "not a ramp moves"),
+        (with_array("da", lambda da: np.where(np.arange(len(da)) == 0, -da, da)), "is not its start"),
         (in_array("v_end", -2, 700), "while it moves"),
         (as_rows("kind"), "kind has type uint8 and shape"),
         (as_rows("pen"), "pen has type int64 and shape"),
@@ -297,7 +297,7 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(saved, tmp_path):
     [
         ({"start_steps": (-80_000, 0)}, "the rig reaches 0..310"),
         ({"v_end": 1000}, "asks .* steps/s of motor"),
-        ({"servo_us": 2400}, "moves the pen to .*2400 us; the rig's pen takes 1300..1600 us"),
+        ({"servo_us": 2400}, "moves the pen to .*2400 us; the rig's pen allows 1300..1600 us"),
     ],
 )
 def test_a_program_that_claims_a_rig_is_held_to_its_limits(changes, words):

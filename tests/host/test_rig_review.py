@@ -368,7 +368,7 @@ def test_a_crossed_belt_is_checked_on_its_diagonals():
     figures |= {f"axis.{name}.speed_mm_s": 200.0 for name in "xy"}
     rotors = {f"motor.{name}.rotor_inertia_g_cm2": None for name in "ab"}
     rig = CROSSED.changed(figures | rotors)
-    assert any("at 400 mm/s of belt it is asked for 4.8 N" in one for one in found(rig, "good"))
+    assert any("at a belt speed of 400 mm/s it must pull 4.8 N" in one for one in found(rig, "good"))
     assert not any("diagonals" in one.about for one in review(REAL))
     # A motor that turns out of its torque there, though either axis alone leaves it enough.
     fast = {f"axis.{name}.speed_mm_s": 900.0 for name in "xy"} | {

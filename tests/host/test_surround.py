@@ -124,4 +124,4 @@ def test_what_cannot_have_a_frame_says_so(tmp_path, monkeypatch, capsys):
     assert run(["draw", "quay.lw", "--frame"]) == 2
     assert "is a planned program" in capsys.readouterr().err
     assert run(["plan", "--text", "Quay", "--poster", "--size", "500", "-o", "sheets", "--frame"]) == 2
-    assert "a poster gets no frame" in capsys.readouterr().err
+    assert "a poster has no frame" in capsys.readouterr().err

@@ -161,7 +161,7 @@ def test_hands_beside_a_rig_in_another_window():
     assert process.stdout.readline().startswith("listening on 127.0.0.1:")
     process.stdin.write("press x\n")
     process.stdin.flush()
-    assert process.stdout.readline() == "the machine is off: no other window has connected yet\n"
+    assert process.stdout.readline() == "the machine is off, because no other window has connected yet\n"
     assert process.poll() is None
     process.communicate(timeout=60)
     assert process.returncode == 0

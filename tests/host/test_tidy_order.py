@@ -217,7 +217,7 @@ def test_who_waits_may_end_a_search_and_that_is_said():
     drawing = Drawing.from_strokes(np.random.default_rng(1).uniform(0, 100, (2000, 2, 2)))
     out = order(drawing, watcher=Watcher(note=notes.append, enough=lambda: True))
     assert bag(out) == bag(drawing)
-    assert "cut short" in notes[0]
+    assert "ended early" in notes[0]
 
 
 def test_progress_is_told_up_to_the_end():

@@ -97,7 +97,7 @@ def test_a_pulled_serial_cable_is_a_port_error():
     transport = open_transport(f"serial:{os.ttyname(slave)}")
     os.close(slave)
     os.close(master)
-    with pytest.raises(PortError, match="has gone"):
+    with pytest.raises(PortError, match="disappeared"):
         transport.read(10, 1.0)
     transport.close()
 
@@ -184,7 +184,7 @@ def test_the_virtual_rig_comes_and_goes_with_its_transport(tmp_path):
         os.kill(process, 0)
         pytest.fail("the rig's process is still there")
     report = transport.rig.report()
-    assert report["ended"] == "the host has left"
+    assert report["ended"] == "the host has disconnected"
     assert transport.report().words == 0
     folder = transport.rig.tape if transport.rig.tape != tape else transport.rig._folder
     transport.discard()

@@ -91,7 +91,7 @@ def test_answers_on_a_narrow_terminal_are_broken_between_words(monkeypatch, caps
     monkeypatch.setenv("COLUMNS", "30")
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     Bystander(in_words=True).hear(b"look\n")
-    assert capsys.readouterr().out == "the machine is off: no other\n  window has connected yet\n"
+    assert capsys.readouterr().out == "the machine is off, because no\n  other window has connected yet\n"
 
 
 def test_a_person_beside_a_rig_is_answered_in_words(capsys):
@@ -115,7 +115,7 @@ def test_a_person_beside_a_rig_is_answered_in_words(capsys):
 
     person, world = Bystander(in_words=True), Seen()
     person.hear(b"look\n\n")
-    assert capsys.readouterr().out == "the machine is off: no other window has connected yet\n"
+    assert capsys.readouterr().out == "the machine is off, because no other window has connected yet\n"
     person.world = world
     person.hear(b"press x\nrelease x\npower on\nmend swapped_motors\nlook\nsing\n")
     assert world.done == [(0, True), (0, False), True, "swapped_motors"]

@@ -103,7 +103,7 @@ def test_it_ends_when_the_host_leaves(start, connect, tmp_path):
     process = start()
     connect(process).close()
     assert process.wait(ENDS_S) == 0
-    assert report(tmp_path)["ended"] == "the host has left"
+    assert report(tmp_path)["ended"] == "the host has disconnected"
     assert not TapeReader(tmp_path / "x.tape").damaged
 
 

@@ -123,7 +123,7 @@ def test_the_end_of_the_host_ends_the_rig(pair):
     assert wire.take(bytearray(10), 0) == 0
     with pytest.raises(RigEnds) as end:
         wire.let_pass(0, TICK_HZ, playing=False, expecting=True, at_rest=True)
-    assert end.value.why == "the host has left"
+    assert end.value.why == "the host has disconnected"
 
 
 def test_a_board_that_plays_comes_to_rest_before_the_rig_ends(pair):
@@ -155,7 +155,7 @@ def test_a_host_that_leaves_bytes_unread_has_left_too():
     wire.take(bytearray(10), 0)
     with pytest.raises(RigEnds) as end:
         wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False, at_rest=True)
-    assert end.value.why == "the host has left"
+    assert end.value.why == "the host has disconnected"
     assert isinstance(end.value.__cause__, ConnectionResetError)
     board.close()
 

@@ -331,7 +331,7 @@ def number_in(fields: Fields, name: str) -> int:
     """An integer field of a message."""
     value = fields[name]
     if not isinstance(value, int):
-        raise TypeError(f"{name} is no number")
+        raise TypeError(f"{name} is not a number")
     return value
 
 

@@ -149,7 +149,7 @@ def _pen_for(value: object) -> tuple[tuple[str, str], ...]:
 
 def _figure(value: object, key: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{key} = {value!r} is no number")
+        raise InputError(f"{key} = {value!r} is not a number")
     return float(value)
 
 

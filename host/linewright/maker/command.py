@@ -53,7 +53,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
         if process.returncode:
             raise MakerError(
                 f"the picture maker's program ended with code {process.returncode}{wrong}",
-                hint="try the command by hand; `words` in the maker's file",
+                hint="run the command of `words` in the maker's file by hand",
             )
         result = file if any("{file}" in word for word in command.words) else spoken
         if not result.exists() or not result.stat().st_size:
@@ -80,7 +80,7 @@ def _watch(
         if taken > maker.timeout_s:
             raise MakerError(
                 f"the picture maker's program did not end within {maker.timeout_s:g} s",
-                hint="give it longer with `timeout_s` in the maker's file",
+                hint="increase `timeout_s` in the maker's file",
             )
         for file in files:
             with contextlib.suppress(OSError):

@@ -51,7 +51,7 @@ suffix = ".png"     # of {file}
 # height = 1024
 """
 
-_HINT: Final = "`linewright maker example` prints one that is right"
+_HINT: Final = "`linewright maker example` prints a valid one"
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=4000)]
 
@@ -117,7 +117,7 @@ class AddressMaker(_Table):
         where = self.url if self.body is None else repr(self.body)
         if "{sentence}" not in where:
             place = "url" if self.body is None else "body"
-            raise ValueError(f'"{{sentence}}" must stand somewhere in its {place}')
+            raise ValueError(f'"{{sentence}}" must occur in its {place}')
         return self
 
     @property
@@ -160,7 +160,7 @@ class Maker(_Table):
         if "{sentence}" not in self.wording:
             raise ValueError('wording must have "{sentence}" in it')
         if (self.command is None) == (self.endpoint is None):
-            raise ValueError("there must be one of the tables [command] and [endpoint], not both")
+            raise ValueError("there must be exactly one of the tables [command] and [endpoint]")
         return self
 
     @property
@@ -191,7 +191,7 @@ def filled(text: str, environment: Mapping[str, str]) -> str:
     for name in _VARIABLE.findall(text):
         if not environment.get(name):
             raise MakerError(
-                f"the picture maker wants the environment variable {name}, which is not set",
+                f"the picture maker needs the environment variable {name}, which is not set",
                 hint=f"set it before you start linewright: export {name}=...",
             )
     return _VARIABLE.sub(lambda match: environment[match[1]], text)
@@ -210,8 +210,7 @@ def find_maker(path: Path | None = None) -> Maker:
     if not usual.exists():
         raise MakerError(
             "no picture maker is set up, so a sentence cannot become a picture",
-            hint="`linewright maker new` writes a file to start from, for a program or an address of your own choice; "
-            "`linewright surprise` draws something without",
+            hint="`linewright maker new` writes a file to edit, for a program or an address of your choice",
         )
     return load_maker(usual)
 
@@ -230,7 +229,7 @@ def new_maker(path: Path | None = None) -> Path:
             file.write(EXAMPLE)
     except FileExistsError:
         raise MakerError(
-            f"{path} is there already and is left as it is", hint="edit it, or name another with --maker"
+            f"{path} exists already and is unchanged", hint="edit it, or name another file with --maker"
         ) from None
     except OSError as error:
         raise MakerError(f"{path} cannot be written: {error.strerror}", hint="name another with --maker") from error
@@ -250,12 +249,14 @@ def load_maker(path: Path) -> Maker:
     except OSError as error:
         raise MakerError(f"{path}: cannot be read: {error.strerror}", hint=_HINT) from error
     if len(data) > FILE_LIMIT_BYTES:
-        raise MakerError(f"{path}: more than {FILE_LIMIT_BYTES:,} bytes, so no picture maker's file", hint=_HINT)
+        raise MakerError(
+            f"{path}: more than {FILE_LIMIT_BYTES:,} bytes, the limit for a picture maker's file", hint=_HINT
+        )
     try:
         text = data.decode("utf-8-sig")
         raw = read_toml(text)
     except ValueError as error:  # includes UnicodeDecodeError
-        raise MakerError(f"{path}: no TOML: {error}", hint=_HINT) from error
+        raise MakerError(f"{path}: not valid TOML: {error}", hint=_HINT) from error
     try:
         return Maker.model_validate(raw)
     except ValidationError as error:
@@ -267,7 +268,7 @@ def load_maker(path: Path) -> Maker:
             at = f"line {line}: " if line is not None else ""
             key = f"{'.'.join(where)}: " if where else ""
             wrong.append(f"  {at}{key}{_words(issue['type'], issue['msg'])}")
-        raise MakerError("\n".join([f"{path} is no picture maker's file:", *wrong]), hint=_HINT) from None
+        raise MakerError("\n".join([f"{path} is not a valid picture maker's file:", *wrong]), hint=_HINT) from None
 
 
 def _words(kind: str, message: str) -> str:

@@ -62,8 +62,8 @@ def keep(sentence: str, maker: Maker, data: bytes, suffix: str) -> Path:
         _clear(folder)
     except OSError as error:
         raise MakerError(
-            f"the picture was made and cannot be kept in {folder}: {error.strerror}",
-            hint="make room or rights there, or set XDG_CACHE_HOME to another folder",
+            f"the picture cannot be saved in {folder}: {error.strerror}",
+            hint="check permissions and free space there, or set XDG_CACHE_HOME to another folder",
         ) from error
     return path
 

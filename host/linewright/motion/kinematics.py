@@ -63,7 +63,7 @@ class Limits:
             raise PlanError("every limit of speed, acceleration, step rate and corner must be a positive number")
         if not np.all(np.isfinite(self.steps_matrix)) or abs(np.linalg.det(self.steps_matrix)) < np.finfo(float).tiny:
             raise PlanError(
-                f"the steps per mm {self.steps_matrix.tolist()} do not lead from millimetres to steps and back",
+                f"the steps per mm {self.steps_matrix.tolist()} are not an invertible matrix",
                 hint="check belt pitch, pulley teeth, motor steps and microsteps in the rig file",
             )
 

@@ -61,8 +61,8 @@ def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> 
             notes.append(f"the pen '{pen.name}' is filled, sharpened or dipped {wording.times(len(fills))} on the way")
         if pen.offset_mm != (0.0, 0.0):
             notes.append(
-                f"the pen '{pen.name}' is drawn beside its place by {-pen.offset_mm[0]:g}, {-pen.offset_mm[1]:g} mm, "
-                "where its tip is; the preview shows the way of the carriage"
+                f"the pen '{pen.name}' is drawn with an offset of {-pen.offset_mm[0]:g}, {-pen.offset_mm[1]:g} mm, "
+                "because its tip is there; the preview shows the path of the carriage"
             )
     whole = joined(programs)
     return replace(

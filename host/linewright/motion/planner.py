@@ -177,12 +177,12 @@ def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:
     if outside.any():
         at = int(np.argmax(outside))
         x, y = points[at]
-        what = f"stroke {drawing.stroke_at(at)} goes" if at < drawing.vertices else "the way to park.position_mm goes"
+        what = f"stroke {drawing.stroke_at(at)} goes" if at < drawing.vertices else "the move to park.position_mm goes"
         left, top, right, bottom = errors.box_mm
         raise PlanError(
             f"{what} to ({x:.6g}, {y:.6g}) mm; "
             f"the machine reaches {left:g}..{right:g} mm in x and {top:g}..{bottom:g} mm in y",
-            hint="place the drawing on a sheet that lies within the machine's reach",
+            hint="place the drawing on a sheet within the machine's reach",
         )
 
 
@@ -387,4 +387,4 @@ def _warnings(drawing: Drawing, actions: Indices) -> tuple[str, ...]:
     if not vanished:
         return ()
     what = "stroke is" if vanished == 1 else "strokes are"
-    return (f"{vanished} {what} shorter than one motor step; the pen only makes a dot there",)
+    return (f"{vanished} {what} shorter than one motor step; the pen draws only a dot there",)

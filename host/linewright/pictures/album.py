@@ -42,7 +42,7 @@ def writer(file: Path) -> Callable[[Scene], bytes]:
         The name ends in neither .svg nor .png.
     """
     if file.suffix.lower() not in _WRITERS:
-        raise InputError(f"{file} is neither .svg nor .png", hint="name the file with one of the two endings")
+        raise InputError(f"{file} is neither .svg nor .png", hint="use one of these endings")
     return _WRITERS[file.suffix.lower()]
 
 

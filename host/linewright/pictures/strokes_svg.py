@@ -36,7 +36,7 @@ def write_svg_strokes(
     if not (width_mm > 0.0 and height_mm > 0.0):
         raise InputError(
             f"a picture of {width_mm:g} x {height_mm:g} mm cannot be written",
-            hint="state a width and a height above 0 mm",
+            hint="give a width and a height above 0 mm",
         )
     try:
         with replacing(path) as file:

@@ -56,8 +56,8 @@ def arranged(source: str, placement: Placement, lines: Lines) -> Arranged | None
         said = replace(placement, sheet=None, landscape=None, margin_mm=None)
         if said != Placement() or lines.pens:
             raise InputError(
-                f"{source} is an arrangement and says itself where and how its items are drawn",
-                hint="change it with `linewright arrange move`; --sheet and --margin may be said beside it",
+                f"{source} is an arrangement, which states where and how its items are drawn",
+                hint="change it with `linewright arrange move`; only --sheet and --margin may be given with it",
             )
         found = arrangement_file.load(source)
         found = replace(

@@ -55,7 +55,7 @@ def _number(value: object) -> object:
     try:
         return float(value)
     except OverflowError:
-        raise ValueError("it has more digits than a number can have") from None
+        raise ValueError("the number has too many digits") from None
 
 
 def _whole(value: object) -> object:
@@ -81,7 +81,7 @@ def _choices(value: object) -> object:
 
 def _name(value: str) -> str:
     if not re.fullmatch(r"[\w.-]{1,60}", value):
-        raise ValueError(f"{_shown(value)} may hold letters, digits, - _ and . only, up to 60")
+        raise ValueError(f"{_shown(value)} may contain only letters, digits, - _ and ., at most 60 characters")
     return value
 
 
@@ -334,7 +334,7 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
         raise _refused([_issue(one, raw, places) for one in error.errors(include_url=False)], where) from None
     if found.poster is not None and "poster" not in text.split("\n")[places["poster",] - 1]:
         # The lines of the following tables could not be reported, and the file could not be edited.
-        raise _refused([(None, "poster: the table [poster] stands among the items; put it above them")], where)
+        raise _refused([(None, "poster: the table [poster] is among the items; move it above them")], where)
     if wrong := [(line_of(places, path), words) for path, words in _doubtful(found)]:
         raise _refused(wrong, where)
     items: list[Item] = []
@@ -346,7 +346,7 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
     return replace(found, items=tuple(items))
 
 
-_HINT: Final = "docs/ARRANGEMENTS.md shows arrangements that are right; `linewright arrange add` writes one"
+_HINT: Final = "docs/ARRANGEMENTS.md shows examples; `linewright arrange add` writes a valid file"
 
 
 def _refused(wrong: list[tuple[int | None, str]], where: str) -> SourceError:
@@ -355,7 +355,7 @@ def _refused(wrong: list[tuple[int | None, str]], where: str) -> SourceError:
         f"  {words}" if line is None else f"  line {line}: {words}"
         for line, words in sorted(wrong, key=lambda one: one[0] or 0)
     ]
-    return SourceError("\n".join(["this is no arrangement:", *listed]), where=where, hint=_HINT)
+    return SourceError("\n".join(["this is not a valid arrangement:", *listed]), where=where, hint=_HINT)
 
 
 def _doubtful(found: Arrangement) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -366,7 +366,7 @@ def _doubtful(found: Arrangement) -> Iterator[tuple[tuple[str, ...], str]]:
     if found.poster is not None:
         sheets.append(("poster.sheet", found.poster.sheet))
         if found.sheet is None:
-            yield ("poster",), "poster: a poster needs sheet, the size of the whole, above it; such as 800x600mm"
+            yield ("poster",), "poster: a poster needs the key sheet above it, the size of the whole, such as 800x600mm"
     for key, name in sheets:
         if name is not None:
             try:
@@ -377,7 +377,7 @@ def _doubtful(found: Arrangement) -> Iterator[tuple[tuple[str, ...], str]]:
     for number, item in enumerate(found.items):
         path = ("item", str(number))
         if item.id and first.setdefault(item.id, number) != number:
-            yield (*path, "id"), f"id: there is an item {item.id!r} before it already; ids name one item each"
+            yield (*path, "id"), f"id: an earlier item has the id {item.id!r}; ids must be unique"
         yield from ((path + key, words) for key, words in _doubtful_item(item))
 
 
@@ -388,7 +388,7 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
     given = [key for key in ("source", "text", "text_file", "pattern") if getattr(item, key) is not None]
     if len(given) != 1:
         many = f"{' and '.join(given)} are given" if given else "there is none of source, text, text_file and pattern"
-        yield (given[-1:] and (given[-1],)) or (), f"{many}; an item is one of them"
+        yield (given[-1:] and (given[-1],)) or (), f"{many}; an item has exactly one of them"
         return
     for key, words in (("as", item.method), ("pattern", item.pattern)):
         if words is None:
@@ -403,7 +403,7 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
             yield (key,), f"{key}: {error}" + (f"; {error.hint}" if error.hint else "")
             continue
         if key == "as" and given[0] == "pattern":
-            yield ("as",), "as: a pattern has its settings after its name, as in wheels:seed=3"
+            yield ("as",), "as: write a pattern's settings after its name, as in wheels:seed=3"
         elif (not wanted and takes in ("text", "seed")) or (wanted and takes not in wanted):
             what = {"text": "a text", "seed": "no source, it grows from a seed"}.get(takes, f"a {takes}")
             yield (key,), f"{key}: {words.partition(':')[0]} takes {what}"
@@ -414,9 +414,9 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
         except InputError as error:
             yield ("pens",), f"pens: {error}"
     if item.pen_for and (item.source is None or item.method is not None):
-        yield ("pen_for",), "pen_for: it is for the own lines of a drawing file"
+        yield ("pen_for",), "pen_for: it applies only to a drawing file whose lines are drawn as they are"
     elif item.pen_for and item.pens is None:
-        yield ("pen_for",), "pen_for: it takes one of pens for each, and there are no pens; name them with pens"
+        yield ("pen_for",), "pen_for: it needs the item's pens; name them with pens"
     elif known is not None and (missing := [pen for _, pen in item.pen_for if pen not in known]):
         yield ("pen_for",), f"pen_for: there is no pen {missing[0]!r} among pens; there are {', '.join(sorted(known))}"
 

@@ -48,7 +48,7 @@ def save(path: str | Path, arrangement: Arrangement) -> None:
     """
     path = Path(path)
     if not is_one(path):
-        raise InputError(f"{path} does not end in .toml", hint="arrangements are known by that ending")
+        raise InputError(f"{path} does not end in .toml", hint="arrangements have this ending")
     before = _text(path) if is_there(path) else BEGINNING
     after = changed_text(before, arrangement, str(path))
     if is_there(path) and after == before:
@@ -58,7 +58,7 @@ def save(path: str | Path, arrangement: Arrangement) -> None:
             stream.write(after.encode("utf-8"))
     except OSError as error:
         raise InputError(
-            f"cannot write {path}: {error.strerror or error}; it is as it was",
+            f"cannot write {path}: {error.strerror or error}; it is unchanged",
             hint="check the folder, its permissions and the free space",
         ) from error
 
@@ -73,12 +73,14 @@ def _text(path: Path) -> str:
         data = stream.read(FILE_HIGH_BYTES + 1)
     if len(data) > FILE_HIGH_BYTES:
         raise SourceError(
-            f"more than {FILE_HIGH_BYTES:,} bytes, so no arrangement", where=where, hint="name an arrangement"
+            f"more than {FILE_HIGH_BYTES:,} bytes, the limit for an arrangement",
+            where=where,
+            hint="name an arrangement",
         )
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
-        hint = "save it as UTF-8; pictures are named without .toml"
+        hint = "save it as UTF-8; .toml files are read as arrangements"
         raise SourceError(f"byte {error.start} is not UTF-8 text", where=where, hint=hint) from None
 
 
@@ -115,7 +117,7 @@ def changed_text(text: str, arrangement: Arrangement, where: str = "the arrangem
     head, blocks = _blocks(text.replace("\r\n", "\n"))
     if len(blocks["item"]) != len(old.items):
         hint = "write each item as a table of its own, below [[item]]"
-        raise SourceError("its items stand in one list, which cannot be changed here", where=where, hint=hint)
+        raise SourceError("its items are an inline list, which this command cannot edit", where=where, hint=hint)
     items = {item.id: block for item, block in zip(old.items, blocks["item"], strict=True)}
     olds = {item.id: item for item in old.items}
     keys, wanted = _keys(old), _keys(arrangement)

@@ -171,7 +171,10 @@ def plan_here(pieces: Sequence[BatchItem], workers: int | None = None) -> Genera
                 planned = pool.submit(plan_piece, piece).result()
             except BrokenProcessPool:
                 planned = Planned(
-                    piece.source, BUG, "its process was killed, for want of memory perhaps", "plan it alone to see more"
+                    piece.source,
+                    BUG,
+                    "its process was killed, perhaps because memory ran out",
+                    "plan it alone for the details",
                 )
         yield planned
 
@@ -225,7 +228,7 @@ def plan_there(pieces: Sequence[BatchItem], address: str) -> Generator[Planned, 
         client = connect(address, timeout=_CONNECT_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(
-            f"no Dask scheduler answers at {address}: {error}", hint="start one, and give its address as it prints it"
+            f"no Dask scheduler answers at {address}: {error}", hint="start one, and give the address that it prints"
         ) from error
     with client:
         _check_workers(client, address)
@@ -256,8 +259,8 @@ def _check_workers(client: Any, address: str) -> None:
     for worker, theirs in versions.items():
         if theirs != __version__:
             raise InputError(
-                f"worker {worker} carries Linewright {theirs}, this is {__version__}",
-                hint="the same version everywhere plans the same bytes",
+                f"worker {worker} has Linewright {theirs}, this computer {__version__}",
+                hint="install the same version on all, because plans may differ between versions",
             )
 
 
@@ -265,5 +268,5 @@ def _result(future: Future[Planned] | Any, piece: BatchItem) -> Planned:
     try:
         planned: Planned = future.result()
     except Exception as error:  # a worker that died, was stopped, or lost its result
-        return Planned(piece.source, BUG, f"the cluster lost it: {error}", "plan it alone to see more")
+        return Planned(piece.source, BUG, f"the cluster lost it: {error}", "plan it alone for the details")
     return planned

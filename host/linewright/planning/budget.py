@@ -62,7 +62,7 @@ def read_time_s(words: str) -> float:
     parts = re.findall(r"(\d+(?:\.\d+)?)\s*(h|min|s)", words)
     total = sum(float(number) * _SECONDS[unit] for number, unit in parts)
     if not re.fullmatch(r"(\s*\d+(\.\d+)?\s*(h|min|s))+\s*", words) or total <= 0:
-        raise InputError(f"{words} is no drawing time", hint="write it as 20min, 90s or 1h30min")
+        raise InputError(f"{words} is not a drawing time", hint="write it as 20min, 90s or 1h30min")
     return total
 
 
@@ -76,7 +76,7 @@ def read_ink_mm(words: str) -> float:
     """
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(m|cm|mm)\s*", words)
     if not match or float(match[1]) <= 0:
-        raise InputError(f"{words} is no length of line", hint="write it as 30m or 250cm")
+        raise InputError(f"{words} is not a length of line", hint="write it as 30m or 250cm")
     return float(match[1]) * units.MM_PER[match[2]]
 
 
@@ -117,9 +117,9 @@ def fitted(make: Callable[[float], P], plan: Callable[[P], tuple[J, float, float
             break
     if best is None:
         raise InputError(
-            f"the palest picture of it still takes {wording.duration(needs_s)}",
-            hint="allow more, take a smaller sheet, or a method with fewer strokes",
+            f"its palest drawing takes {wording.duration(needs_s)}",
+            hint="allow more, use a smaller sheet, or a method with fewer strokes",
         )
     if best[1] == 1:
-        return best[0], "all of it fits in what you allow; more would not make it richer"
-    return best[0], f"drawn with {best[1]:.0%} of its ink, to fit in what you allow"
+        return best[0], "the full drawing is within the limit; a higher limit changes nothing"
+    return best[0], f"drawn with {best[1]:.0%} of its ink, to stay within the limit"

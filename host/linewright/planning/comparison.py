@@ -90,7 +90,7 @@ def compare(
     ways = [(words, methods.chosen(words)) for words in asked]
     for words, way in ways:
         if not isinstance(way, ToneMethod):
-            raise InputError(f"{words} is no method for photographs", hint=f"there are {', '.join(names())}")
+            raise InputError(f"{words} is not a method for photographs", hint=f"there are {', '.join(names())}")
     for number, (words, way) in enumerate(ways):
         assert isinstance(way, ToneMethod)
         wish.report(words, number / len(ways))

@@ -90,7 +90,7 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
         An item cannot be read, or has no room; the message has its id.
     """
     if not arrangement.items:
-        raise SourceError("the arrangement is empty", hint="`linewright arrange add` puts something on it")
+        raise SourceError("the arrangement is empty", hint="`linewright arrange add` adds an item")
     parts: list[PlacedDrawing] = []
     laid: list[Laid] = []
     warnings: list[str] = []
@@ -129,7 +129,7 @@ def _item(
     if drawing.vertices * copies.columns * copies.rows > left:
         raise SourceError(
             f"{copies.columns} x {copies.rows} copies of {drawing.vertices:,} points are more than {left:,}, the limit",
-            hint="take fewer copies, or a simpler picture",
+            hint="use fewer copies, or a simpler picture",
         )
     scale = _scale(item, picture, cell)
     page = np.array([picture.width_mm, picture.height_mm]) * scale
@@ -189,7 +189,7 @@ def _cut_words(cut: Cut) -> str:
     if cut.lost:
         words.append(f"{cut.lost} {'is' if cut.lost == 1 else 'are'} left out")
     return (
-        f"it reaches over the margins or the machine's reach: {' and '.join(words)} ({cut.length_mm:.0f} mm of ink); "
+        f"it extends beyond the margins or the machine's reach: {' and '.join(words)} ({cut.length_mm:.0f} mm of ink); "
         "move it, or make it smaller"
     )
 
@@ -211,7 +211,7 @@ def _cell(item: Item, copies: Repeat, room: Box) -> Size:
     if not (cell > 0).all() and item.width_mm is None and item.height_mm is None:
         where = "" if item.at_mm is None else f" at ({item.at_mm[0]:g}, {item.at_mm[1]:g}) mm"
         raise SheetError(
-            f"there is no room for it{where}: what can be drawn on reaches from ({room[0]:g}, {room[1]:g}) to "
+            f"there is no room for it{where}: the usable area is ({room[0]:g}, {room[1]:g}) to "
             f"({room[2]:g}, {room[3]:g}) mm",
             hint="move it, give it a size, or take fewer copies",
         )

@@ -84,7 +84,7 @@ def prepare(task: PlanTask, watcher: Watcher | None = None) -> Job:
     found = arranged(task.source, task.placement, task.lines)
     if found is not None:
         if task.lines.budget is not None:
-            raise InputError("a time or a length of line is for one photograph", hint="leave --within and --ink out")
+            raise InputError("--within and --ink apply to one photograph", hint="leave --within and --ink out")
         return prepare_arrangement(found, task, watcher)
     if task.lines.budget is not None:
         return _within_budget(task, task.lines.budget, watcher)
@@ -114,7 +114,7 @@ def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
     way = None if methods.makes_its_own(asked) else methods.chosen(asked)
     if not isinstance(way, Automatic | ToneMethod) or not photograph.looks_like_one(Path(source)):
         raise InputError(
-            f"{source} cannot be drawn paler to save time or ink: it is no photograph",
+            f"{source} is not a photograph, so --within and --ink do not apply",
             hint="leave --within and --ink out",
         )
     needs_extra()
@@ -139,7 +139,7 @@ def prepare_poster(found: Arranged, task: PlanTask, watcher: Watcher | None = No
     """Plan the sheets of a poster one by one; otherwise like `prepare`."""
     if not task.surround.is_nothing:
         raise InputError(
-            "a poster gets no frame, caption or signature: it is cut and joined",
+            "a poster has no frame, caption or signature, because its sheets are joined",
             hint="draw them into the picture, or leave --frame, --caption and --signature out",
         )
     watcher = watcher or Watcher()
@@ -156,7 +156,7 @@ def prepare_arrangement(found: Arranged, task: PlanTask, watcher: Watcher | None
     """Plan an arrangement for a rig; otherwise like `prepare`."""
     if found.arrangement.poster is not None:
         raise InputError(
-            "it is a poster of several sheets, and one sheet is drawn at once",
+            "it is a poster of several sheets, which are drawn one by one",
             hint="`linewright plan` with -o FOLDER makes a program of each sheet; draw them one by one",
         )
     return _composed(found, task, watcher or Watcher(), lambda read: read)
@@ -206,8 +206,8 @@ def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: 
     rig = task.rig
     if not len(reached):
         raise SheetError(
-            f"nothing of the picture lies within the margins of the {sheet.name} sheet and the machine's reach",
-            hint="take --fit or a smaller margin"
+            f"no part of the picture lies within the margins of the {sheet.name} sheet and the machine's reach",
+            hint="use --fit or a smaller margin"
             if lies_within(sheet, rig)
             else f"take a sheet that fits the reach of {rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm",
         )
@@ -241,8 +241,8 @@ def _ink_words(drawing: Drawing, rig: Rig) -> tuple[str, ...]:
     if times <= INK_TIMES or lengths_mm.sum() < INK_LEAST_MM:
         return ()
     total = wording.length(float(lengths_mm.sum()))
-    step = "allow less with --ink, or take darkest=0.5, a finer pen or a larger sheet"
-    return (f"{total} of lines lay ink {times:.1f} times over the whole picture, and paper cockles; {step}",)
+    step = "set a lower --ink or darkest=0.5, or use a finer pen or a larger sheet"
+    return (f"{total} of lines put ink {times:.1f} times over the whole picture, so the paper may buckle; {step}",)
 
 
 def load(path: Path, rig: Rig) -> Job:
@@ -287,5 +287,5 @@ def _cut_words(cut: Cut, sheet: Sheet, rig: Rig, placement: Placement) -> tuple[
     if cut.lost:
         parts.append(f"{cut.lost} {'lies' if cut.lost == 1 else 'lie'} beyond the {where} and will not be drawn")
     # A fitted picture loses only strokes outside its own page, which no other sheet would keep.
-    step = "; draw it with --fit to lose nothing" if placement.fit == "keep" else "; it lay outside the picture's page"
+    step = "; use --fit to draw all of it" if placement.fit == "keep" else "; it lay outside the picture's page"
     return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){step}",)

@@ -47,7 +47,7 @@ def refuse_damage(drawing: Drawing) -> None:
     raise SheetError(
         f"stroke {drawing.stroke_at(at)} has a point at ({x:g}, {y:g}) mm; "
         f"coordinates must be numbers up to {HUGE_MM:g} mm",
-        hint="the picture is damaged, or its units are not what they seem",
+        hint="the picture is damaged, or its units are wrong",
     )
 
 
@@ -104,7 +104,7 @@ def place(
     """
     refuse_damage(drawing)
     if turn_deg != "auto" and turn_deg % 90:
-        raise SheetError(f"a turn of {turn_deg} degrees is not a multiple of 90", hint="take 0, 90, 180, 270 or auto")
+        raise SheetError(f"a turn of {turn_deg} degrees is not a multiple of 90", hint="give 0, 90, 180, 270 or auto")
     if picture_size_mm is None:
         left, top, right, bottom = drawing.bounds_mm()
     else:
@@ -179,7 +179,7 @@ def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
     if not (gap_mm >= 0 and width > 0 and height > 0):
         raise SheetError(
             f"{columns} x {rows} copies with gaps of {gap_mm:g} mm leave no room in {x1 - x0:g} x {y1 - y0:g} mm",
-            hint="take fewer copies, a smaller gap or a larger sheet",
+            hint="use fewer copies, a smaller gap or a larger sheet",
         )
     # The last cell ends at the boundary itself, not at a rounded sum.
     return [

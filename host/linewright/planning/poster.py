@@ -70,13 +70,13 @@ def pieces(drawing: Drawing, whole_mm: tuple[float, float], room_mm: Box, overla
     if (most < LEAST_MM).any():
         raise SheetError(
             f"a sheet with {high[0] - low[0]:.5g} x {high[1] - low[1]:.5g} mm to draw on is too small for a poster",
-            hint=f"marks and overlap take {2 * BAND_MM + overlap_mm:g} mm of both; take a larger sheet",
+            hint=f"marks and overlap need {2 * BAND_MM + overlap_mm:g} mm of both sides; use a larger sheet",
         )
     whole = np.array(whole_mm)
     columns, rows = (max(1, math.ceil(float(side / part) - 1e-9)) for side, part in zip(whole, most, strict=True))
     if columns * rows > SHEETS_HIGH:
         raise SheetError(
-            f"{columns} x {rows} sheets are more than {SHEETS_HIGH}, the limit",
+            f"{columns} x {rows} sheets are more than the limit, {SHEETS_HIGH}",
             hint="make the poster smaller, or the sheets larger",
         )
     size = whole / (columns, rows)

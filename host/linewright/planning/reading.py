@@ -127,7 +127,7 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
     picture = methods.chosen(method).read(source, wish)
     if len(wish.pens) < 2:
         return picture
-    note = f"it takes one pen, {wish.pens[0].name}; the other {len(wish.pens) - 1} of --pens draw nothing"
+    note = f"it uses one pen, {wish.pens[0].name}; the other {len(wish.pens) - 1} of --pens are not used"
     return replace(picture, warnings=(*picture.warnings, note))
 
 

@@ -55,7 +55,7 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
     with source_file(path) as stream:
         data = stream.read(FILE_HIGH_BYTES + 1)
     if len(data) > FILE_HIGH_BYTES:
-        raise SourceError(f"more than {FILE_HIGH_BYTES:,} bytes", where=where, hint="split the table in several")
+        raise SourceError(f"more than {FILE_HIGH_BYTES:,} bytes", where=where, hint="split the table into several")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -87,11 +87,11 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
             else:
                 rows.append(Row(reader.line_num, dict(zip(columns, values, strict=True))))
             if len(rows) > ROWS_HIGH:
-                raise SourceError(f"more than {ROWS_HIGH:,} rows", where=where, hint="split the table in several")
+                raise SourceError(f"more than {ROWS_HIGH:,} rows", where=where, hint="split the table into several")
     except csv.Error as error:
         raise SourceError(f"line {reader.line_num}: {error}", where=where, hint="save the table as CSV") from None
     if not rows:
-        raise SourceError("there are no rows in it", where=where, hint="the first row names the columns, then the rows")
+        raise SourceError("it has no rows", where=where, hint="the first row must name the columns")
     return tuple(rows)
 
 
@@ -122,7 +122,7 @@ def _filled(item: Item, row: Row, where: str) -> Item:
         name = found[1].strip()
         if name not in row.values:
             raise SourceError(
-                f"item {item.id} asks for the column {name!r}, which there is not",
+                f"item {item.id} asks for the column {name!r}, which does not exist",
                 where=where,
                 hint=f"there are {', '.join(row.values)}; write {{{{ and }}}} for braces",
             )
@@ -136,7 +136,7 @@ def _filled(item: Item, row: Row, where: str) -> Item:
                 raise SourceError(
                     f"line {row.line} leaves the {field} of item {item.id} empty",
                     where=where,
-                    hint="fill that cell, or take the row out",
+                    hint="fill this cell, or remove the row",
                 )
     return replace(item, **changes)
 

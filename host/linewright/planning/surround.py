@@ -89,7 +89,7 @@ class Surround:
         if not self.is_nothing and min(inner[2] - inner[0], inner[3] - inner[1]) < LEAST_MM:
             raise SheetError(
                 "frame and caption leave no room for the picture",
-                hint=f"take a larger sheet or a smaller margin: a picture gets at least {LEAST_MM:g} mm",
+                hint=f"use a larger sheet or a smaller margin: the picture needs at least {LEAST_MM:g} mm",
             )
         return inner
 
@@ -151,7 +151,7 @@ class Surround:
                 raise SheetError(
                     f"the caption is {width_mm:.0f} mm long with capitals {size_mm:.3g} mm high, and there are "
                     f"{room:.0f} mm for it",
-                    hint="take fewer words, a shorter signature or a larger sheet",
+                    hint="use fewer words, a shorter signature or a larger sheet",
                 )
             begin = left if taken_mm else (left + right - width_mm * scale) / 2.0
             strokes += [stroke * scale + (begin, foot_mm) for stroke in line]
@@ -191,7 +191,7 @@ def _signed(
     if width_mm > room_mm / 2.0:
         raise SheetError(
             f"the signature is {width_mm:.0f} mm long, more than half of the {room_mm:.0f} mm that there are",
-            hint="sign with fewer letters",
+            hint="use a shorter signature",
         )
     return strokes, width_mm, notes
 

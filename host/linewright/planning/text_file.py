@@ -34,5 +34,5 @@ def text_from(stream: IO[bytes], where: str) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        hint = "save the text as UTF-8; a picture is named without --text-file"
+        hint = "save the text as UTF-8; for a picture, leave out --text-file"
         raise SourceError(f"byte {error.start} is not UTF-8 text", where=where, hint=hint) from error

@@ -75,7 +75,8 @@ def save(program: Program, path: str | Path) -> None:
             _write(program, stream)
     except OSError as error:
         raise ProgramError(
-            f"cannot write {path}: {error.strerror or error}", hint="check the folder, its rights and free space"
+            f"cannot write {path}: {error.strerror or error}",
+            hint="check the folder, its permissions and the free space",
         ) from error
 
 
@@ -87,7 +88,7 @@ def load(path: str | Path) -> Program:
     ProgramError
         If the file cannot be read, is not a program, is damaged, or was written by another version.
     """
-    hint = "plan the picture again and save it anew"
+    hint = "plan the picture again and save the program"
     try:
         with opened(path) as stream, zipfile.ZipFile(stream) as archive:
             return _Reader(archive).program()
@@ -107,9 +108,9 @@ def load(path: str | Path) -> Program:
         EOFError,
         OverflowError,
     ) as error:
-        raise ProgramError(f"{path} is no saved program, or is damaged", hint=hint) from error
+        raise ProgramError(f"{path} is not a saved program, or is damaged", hint=hint) from error
     except (zipfile.LargeZipFile, NotImplementedError, RuntimeError, MemoryError, RecursionError) as error:
-        raise ProgramError(f"{path} is no program of ours", hint=hint) from error
+        raise ProgramError(f"{path} is not a Linewright program", hint=hint) from error
 
 
 def _write(program: Program, stream: BinaryIO) -> None:
@@ -189,9 +190,13 @@ def _shape(said: Any) -> MachineShape:
         reach_y,
         *(v for table in straight for pair in table for v in pair),
     ]
-    _require(all(math.isfinite(float(v)) for v in figures), "a correction that is no number")
-    _require(min(play_x, play_y, reach_x, reach_y) >= 0.0 and {home_x, home_y} <= {1, -1}, "a correction out of range")
-    _require(all(a[0] < b[0] for table in straight for a, b in pairwise(table)), "straightness by no rising place")
+    _require(all(math.isfinite(float(v)) for v in figures), "a correction is not a number")
+    _require(
+        min(play_x, play_y, reach_x, reach_y) >= 0.0 and {home_x, home_y} <= {1, -1}, "a correction is out of range"
+    )
+    _require(
+        all(a[0] < b[0] for table in straight for a, b in pairwise(table)), "straightness positions are not increasing"
+    )
     errors = MachineShape(
         float(said["lean"]),
         straight[0],
@@ -200,7 +205,7 @@ def _shape(said: Any) -> MachineShape:
         (int(home_x), int(home_y)),
         (float(reach_x), float(reach_y)),
     )
-    _require(not errors.bends or errors.stretch < _LARGEST_STRETCH, "corrections that fold the sheet")
+    _require(not errors.bends or errors.stretch < _LARGEST_STRETCH, "the corrections map two points to one")
     return errors
 
 
@@ -212,7 +217,7 @@ class _Reader:
         members = archive.infolist()
         names = [member.filename for member in members]
         expected = sorted(["program.json", *(f"{name}.npy" for name in (*_COLUMNS, *_DRAWING))])
-        _require(sorted(names) == expected, "not the files that a saved program has")
+        _require(sorted(names) == expected, "its members are not those of a saved program")
         total = sum(member.file_size for member in members)
         _require(total <= FILE_LIMIT_BYTES, f"unpacks to {total} bytes, more than {FILE_LIMIT_BYTES}")
         about = self._bytes("program.json", JSON_LIMIT_BYTES)
@@ -227,7 +232,7 @@ class _Reader:
         # The size in the directory may be false: read at most one byte beyond it.
         with self._archive.open(name) as member:
             data = member.read(size + 1)
-        _require(len(data) == size, f"{name} is not as long as the archive says")
+        _require(len(data) == size, f"{name} differs in length from the archive's directory")
         return data
 
     def _array(self, name: str, dtype: str) -> NDArray[Any]:
@@ -247,7 +252,9 @@ class _Reader:
         data = self._bytes(f"{name}.npy", FILE_LIMIT_BYTES)
         begin = len(header.getvalue())
         _require(data.startswith(header.getvalue()), f"{name} does not have type {dtype} and shape {shape}")
-        _require(len(data) - begin == math.prod(shape) * plain.itemsize, f"{name} is not as long as its shape")
+        _require(
+            len(data) - begin == math.prod(shape) * plain.itemsize, f"the length of {name} does not match its shape"
+        )
         _require(hashlib.sha256(data[begin:]).hexdigest() == said["sha256"], f"{name} does not match its checksum")
         return np.frombuffer(data, dtype=plain, offset=begin).reshape(shape)
 
@@ -260,12 +267,12 @@ class _Reader:
         width, height, margin, name = about["sheet"]
         offset_x, offset_y = (float(v) for v in about["sheet_offset_mm"])
         turn_deg = float(about.get("sheet_turn_deg", 0.0))  # missing in files of earlier versions
-        _require(all(map(math.isfinite, (offset_x, offset_y, turn_deg))), "the sheet lies nowhere")
+        _require(all(map(math.isfinite, (offset_x, offset_y, turn_deg))), "the sheet's position is not finite")
         start_a, start_b = (int(v) for v in about["start_steps"])
-        _require(max(abs(start_a), abs(start_b)) <= I32_HIGH, "it starts beyond the board's 32 bits")
+        _require(max(abs(start_a), abs(start_b)) <= I32_HIGH, "its start exceeds the board's 32 bits")
         matrix = np.array(about["steps_matrix"], dtype=np.float64)
-        _require(matrix.shape == (2, 2) and bool(np.isfinite(matrix).all()), "the steps per mm are no 2 x 2 matrix")
-        _require(abs(float(np.linalg.det(matrix))) > 0.0, "the steps per mm lead nowhere")
+        _require(matrix.shape == (2, 2) and bool(np.isfinite(matrix).all()), "the steps per mm are not a 2 x 2 matrix")
+        _require(abs(float(np.linalg.det(matrix))) > 0.0, "the steps per mm are singular")
         program = Program(
             **columns,
             start_steps=(start_a, start_b),
@@ -302,33 +309,33 @@ def _check_sense(program: Program) -> None:
 
     ramp, pen, rest = kind == RAMP, kind == PEN, kind == REST
     moves = (program.da != 0) | (program.db != 0) | (program.v_end != 0)
-    _require(not bool(np.any(moves & ~ramp)), "a record that is no ramp moves")
+    _require(not bool(np.any(moves & ~ramp)), "a record that is not a ramp moves")
     passing = program.in_passing
     stops = (pen & ~passing) | (kind == END)
     _require(not bool(np.any(stops[1:] & (program.v_end[:-1] != 0))), "the pen acts while it moves")
     between = ramp[:-2] & ramp[2:]
     _require(
         bool(np.all(np.flatnonzero(passing) > 0)) and not bool(np.any(passing[1:-1] & ~between)),
-        "a pen action in passing is not between two ramps",
+        "a pen action during a move is not between two ramps",
     )
     pulses, dwell = program.servo_us[pen], program.dwell_ms[pen]
-    _require(bool(np.all((pulses >= SERVO_LOW_US) & (pulses <= SERVO_HIGH_US))), "a servo pulse out of range")
-    _require(bool(np.all((dwell >= 0) & (dwell <= MAX_DWELL_MS))), "a pen wait out of range")
+    _require(bool(np.all((pulses >= SERVO_LOW_US) & (pulses <= SERVO_HIGH_US))), "a servo pulse is out of range")
+    _require(bool(np.all((dwell >= 0) & (dwell <= MAX_DWELL_MS))), "a pen wait is out of range")
     rests = program.rest_ticks[rest]
-    _require(bool(np.all((rests >= 0) & (rests <= MAX_REST_TICKS))), "a rest out of range")
+    _require(bool(np.all((rests >= 0) & (rests <= MAX_REST_TICKS))), "a rest is out of range")
     ticks = np.zeros(len(kind), dtype=np.int64)
     ticks[ramp] = ramp_ticks(program.da[ramp], program.db[ramp], program.v_start[ramp], program.v_end[ramp])
     ticks[pen] = dwell.astype(np.int64) * units.ms_to_ticks(1)
     ticks[rest] = rests
     _require(bool(np.array_equal(ticks, program.ticks)), "the durations are not those of this version's timing")
-    _require(program.end_steps == program.start_steps, "it does not end where it starts")
+    _require(program.end_steps == program.start_steps, "its last position is not its start")
 
     strokes = program.stroke_of_record
     count = len(drawing)
-    _require(bool(np.all((strokes >= -1) & (strokes < count))), "a record of an unknown stroke")
+    _require(bool(np.all((strokes >= -1) & (strokes < count))), "a record refers to an unknown stroke")
     _require(
         bool(np.array_equal(strokes[program.pen_stops], np.repeat(np.arange(count), 2))),
-        "the pen does not visit each stroke once",
+        "the pen does not draw each stroke once",
     )
     edges = [group.strokes[0] for group in program.groups] + [count]
     records = [group.records[0] for group in program.groups] + [len(kind)]
@@ -340,5 +347,5 @@ def _check_sense(program: Program) -> None:
         and edges == sorted(edges)
         and bool(np.array_equal(drawing.pen, np.repeat([g.pen for g in program.groups], np.diff(edges))))
         and records == sorted(records),
-        "the pens' parts do not make up the whole",
+        "the parts of the pens do not add up to the program",
     )

@@ -317,7 +317,7 @@ class Program:
             worst = int(rate.argmax()) if len(rate) else 0
             if len(rate) and rate[worst] > motor.step_rate_hz + 1.0:  # speeds are whole steps/s
                 raise ProgramError(
-                    f"this program asks {rate[worst]:.0f} steps/s of motor {name}; its step_rate_hz is "
+                    f"this program needs {rate[worst]:.0f} steps/s of motor {name}; its step_rate_hz is "
                     f"{motor.step_rate_hz} ({self._where(int(at[worst]))})",
                     hint=hint,
                 )
@@ -341,7 +341,7 @@ class Program:
         wrong = (pulses < min(heights) - _BEYOND_US) | (pulses > max(heights) + _BEYOND_US)
         if wrong.any():
             raise ProgramError(
-                f"this program moves the pen to {pulses.min()}..{pulses.max()} us; the rig's pen takes "
+                f"this program moves the pen to {pulses.min()}..{pulses.max()} us; the rig's pen allows "
                 f"{min(heights):g}..{max(heights):g} us ({self._where(int(lifts[wrong.argmax()]))})",
                 hint=hint,
             )

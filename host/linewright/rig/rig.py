@@ -66,7 +66,7 @@ class Rig(Section):
     Traceback (most recent call last):
     ...
     linewright.errors.RigError: the rig has 1 problem
-      axis.x.travel_mm = -5: allowed is 10..5000 mm (a stamp to a wall)
+      axis.x.travel_mm = -5: allowed is 10..5000 mm (from a stamp to a wall)
     """
 
     name: Name = Field("rig", description="name of the machine")

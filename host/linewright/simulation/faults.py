@@ -32,7 +32,7 @@ class Defects:
         Raises
         ------
         InputError
-            If a name is unknown, a value is no number, or a value is out of range.
+            If a name is unknown, a value is not a number, or a value is out of range.
         """
         known = {f.name: f for f in dataclasses.fields(cls)}
         values: dict[str, float] = {}
@@ -75,40 +75,38 @@ class Faults(Defects):
     """Faults of one machine. Every field is a number; its default means no fault."""
 
     skew_deg: float = fault("y axis leans towards +x by this angle (squareness error)", "deg", -10, 10)
-    scale_x: float = fault("x moves this share too far: 0.01 = 1 % too large", "", -0.2, 0.2)
-    scale_y: float = fault("y moves this share too far", "", -0.2, 0.2)
-    backlash_x_mm: float = fault("play of the x axis, lost at every reversal", "mm", 0, 5)
-    backlash_y_mm: float = fault("play of the y axis", "mm", 0, 5)
+    scale_x: float = fault("x moves too far by this share: 0.01 = 1 %", "", -0.2, 0.2)
+    scale_y: float = fault("y moves too far by this share", "", -0.2, 0.2)
+    backlash_x_mm: float = fault("backlash of the x axis", "mm", 0, 5)
+    backlash_y_mm: float = fault("backlash of the y axis", "mm", 0, 5)
     ringing_x_hz: float = fault("undamped natural frequency of the x axis; 0 = stiff", "Hz", 0, 500)
-    ringing_y_hz: float = fault("natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
+    ringing_y_hz: float = fault("undamped natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
     ringing_damping: float = fault("damping ratio of the ringing", "", 0.0, 0.95, 0.08)
     bow_x_mm: float = fault("the x rail pushes the pen aside in y by this much in its middle", "mm", -5, 5)
     bow_y_mm: float = fault("the y rail pushes the pen aside in x by this much in its middle", "mm", -5, 5)
     paper_tilt_x_us: float = fault(
-        "the paper falls away along x: the servo must go so much further at its end", "us", -500, 500
+        "slope of the paper along x: additional servo pulse needed at the far end", "us", -500, 500
     )
-    paper_tilt_y_us: float = fault("the paper falls away along y", "us", -500, 500)
-    paper_bow_us: float = fault("the paper sags in the middle", "us", -500, 500)
-    pull_out_a_hz: float = fault(
-        "motor A loses a step that comes sooner than this rate allows; 0 = never", "Hz", 0, 1e6
-    )
+    paper_tilt_y_us: float = fault("slope of the paper along y, likewise", "us", -500, 500)
+    paper_bow_us: float = fault("sag of the paper in the middle", "us", -500, 500)
+    pull_out_a_hz: float = fault("motor A loses steps above this rate; 0 = never", "Hz", 0, 1e6)
     pull_out_b_hz: float = fault("motor B, likewise", "Hz", 0, 1e6)
-    start_x_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 40.0)
-    start_y_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 30.0)
-    bounce_ms: float = fault("an endstop chatters for this long after each change", "ms", 0, 100)
-    switch_scatter_mm: float = fault("endstops close at places that scatter by this standard deviation", "mm", 0, 1)
+    start_x_mm: float = fault("position of the carriage at power-up", "mm", 0, 5000, 40.0)
+    start_y_mm: float = fault("position of the carriage at power-up", "mm", 0, 5000, 30.0)
+    bounce_ms: float = fault("endstops bounce for this time after each change", "ms", 0, 100)
+    switch_scatter_mm: float = fault("standard deviation of the endstops' switching points", "mm", 0, 1)
     dead_x: float = fault("1: the x endstop never closes", "", 0, 1)
     dead_y: float = fault("1: the y endstop never closes", "", 0, 1)
     stuck_x: float = fault("1: the x endstop is always closed", "", 0, 1)
     stuck_y: float = fault("1: the y endstop is always closed", "", 0, 1)
-    swapped_endstops: float = fault("1: the endstop wires are on each other's pins", "", 0, 1)
+    swapped_endstops: float = fault("1: the wires of the endstops are swapped", "", 0, 1)
     reversed_a: float = fault("1: motor A turns the other way than the rig file says", "", 0, 1)
     reversed_b: float = fault("1: motor B, likewise", "", 0, 1)
-    swapped_motors: float = fault("1: each motor is plugged into the other's driver", "", 0, 1)
-    still_a: float = fault("1: motor A does not turn, as with a coil that has come loose", "", 0, 1)
+    swapped_motors: float = fault("1: the plugs of the motors are swapped", "", 0, 1)
+    still_a: float = fault("1: motor A does not turn, as with a disconnected coil", "", 0, 1)
     still_b: float = fault("1: motor B, likewise", "", 0, 1)
-    power_off_at_s: float = fault("the motors' power goes away this long after the start; 0 = never", "s", 0, 1e5)
-    power_off_for_s: float = fault("and is back after this long", "s", 0.01, 3600, 2.0)
+    power_off_at_s: float = fault("the motors lose power at this time after the start; 0 = never", "s", 0, 1e5)
+    power_off_for_s: float = fault("duration of that loss of power", "s", 0.01, 3600, 2.0)
     inverted_servo: float = fault("1: the servo's arm points the other way, so up is down", "", 0, 1)
 
     @property

@@ -216,7 +216,7 @@ class TapeReader:
 
     def _header(self, file: BinaryIO) -> tuple[Machine, Faults]:
         if file.read(len(MAGIC)) != MAGIC:
-            raise InputError(f"{self.path} is not a tape of the virtual rig (or one of another version)")
+            raise InputError(f"{self.path} is not a tape of this version's virtual rig")
         length = int.from_bytes(file.read(4), "little")
         text = file.read(length) if length <= _LONGEST_HEADER else b""
         try:

@@ -174,11 +174,11 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
         or (number and not number.isdigit())
     ):
         raise InputError(
-            f"frame = {asked} is no frame", hint="take auto, head, whole, or face:2 for the second largest"
+            f"frame = {asked} is not valid", hint="use auto, head, whole, or face:2 for the second largest face"
         )
     if number and not 1 <= int(number) <= len(faces):
         seen = f"{len(faces)} {'face was' if len(faces) == 1 else 'faces were'} found"
-        raise InputError(f"frame = {asked}: {seen}", hint="take a smaller number, or frame=whole")
+        raise InputError(f"frame = {asked}: {seen}", hint="use a smaller number, or frame=whole")
     if shows_all(faces, height, word):
         return 0.0, 0.0, float(width), float(height)
     shown = (faces[int(number) - 1],) if number else worth_showing(faces)

@@ -65,7 +65,7 @@ def read_pens(words: str) -> tuple[Pen, ...]:
     names = [pen.name for pen in pens]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
-        raise InputError(f"two pens are called {twice!r}", hint="give each a name of its own before its colour")
+        raise InputError(f"two pens are called {twice!r}", hint="give each pen its own name before its colour")
     return pens
 
 
@@ -86,7 +86,7 @@ def _of_file(path: Path) -> tuple[Pen, ...]:
         with opened(path) as stream:
             data = stream.read(FILE_HIGH_BYTES + 1)
         if len(data) > FILE_HIGH_BYTES:
-            raise InputError(f"{path} is larger than {FILE_HIGH_BYTES} bytes; that is no list of pens", hint=_HINT)
+            raise InputError(f"{path} is larger than {FILE_HIGH_BYTES} bytes, the limit for a list of pens", hint=_HINT)
         table = read_toml(data.decode("utf-8-sig"))
     except OSError as error:
         raise InputError(f"cannot read the pens of {path}: {error.strerror or error}", hint=_HINT) from None
@@ -126,7 +126,7 @@ def _of_table(one: dict[str, Any], where: str) -> Pen:
 def _figure(value: object, key: str, where: str, bounds: tuple[float, float] | None = None) -> float:
     low, high = bounds or BOUNDS[key]
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{where}: {key} = {value!r} is no number", hint=f"from {low:g} to {high:g}")
+        raise InputError(f"{where}: {key} = {value!r} is not a number", hint=f"from {low:g} to {high:g}")
     if not low <= value <= high:
         raise InputError(f"{where}: {key} = {value:g} is outside {low:g}..{high:g}", hint="measure it on the pen")
     return float(value)

@@ -162,7 +162,9 @@ def _read(source: str) -> Photograph:
                 rgb = _decoded(image, notes)
     except UnidentifiedImageError:
         raise SourceError(
-            "that is no photograph", where=source, hint="PNG, JPEG, WebP, TIFF, GIF, BMP, PPM, AVIF and HEIC are read"
+            "that is not a photograph",
+            where=source,
+            hint="PNG, JPEG, WebP, TIFF, GIF, BMP, PPM, AVIF and HEIC are read",
         ) from None
     except Image.DecompressionBombError:
         raise SourceError(
@@ -174,7 +176,9 @@ def _read(source: str) -> Photograph:
         raise SourceError("not enough memory for this picture", where=source, hint="make it smaller first") from None
     except Exception as error:  # decoders raise various exceptions on damaged bytes
         raise SourceError(
-            "the picture is damaged or cut short", where=source, hint="fetch it again, or save it anew where it opens"
+            "the picture is damaged or truncated",
+            where=source,
+            hint="download it again, or save it again from a program that can open it",
         ) from error
     return Photograph(rgb, tuple(notes))
 

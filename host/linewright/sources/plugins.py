@@ -94,7 +94,7 @@ class Plugin:
     def _unfit(self, why: str) -> InputError:
         return InputError(
             f"the method {self.name} of the package {self.package} cannot be used: {why}",
-            hint=f"mend or update that package; `pip uninstall {self.package.split()[0]}` removes it",
+            hint=f"update that package; `pip uninstall {self.package.split()[0]}` removes it",
         )
 
 
@@ -146,13 +146,13 @@ def _wrong(picture: object) -> str:
     if not isinstance(picture, Picture):
         return f"it returned {type(picture).__name__}, not a Picture"
     if not np.isfinite(picture.drawing.points_mm).all():
-        return "a point of its strokes is not a finite number of mm"
+        return "a point of its strokes is not finite"
     if not (0 < picture.width_mm < np.inf and 0 < picture.height_mm < np.inf):
         return f"its size is {picture.width_mm} x {picture.height_mm} mm"
     if len(picture.drawing) and not 0 <= picture.drawing.pen.min() <= picture.drawing.pen.max() < len(
         picture.drawing.pens
     ):
-        return "a stroke is of a pen that it does not list"
+        return "a stroke uses a pen that it does not list"
     return ""
 
 
@@ -189,7 +189,10 @@ def refused(plugin: Plugin, ours: frozenset[str]) -> str:
     ours : names of Linewright's own methods.
     """
     if plugin.name in ours:
-        return f"the method {plugin.name} of the package {plugin.package} is not used: Linewright has one of that name"
+        return (
+            f"the method {plugin.name} of the package {plugin.package} is not used: Linewright has a method of that "
+            "name"
+        )
     if _NAME.fullmatch(plugin.name) is None:
         return (
             f"the method {plugin.name!r} of the package {plugin.package} is not used: "

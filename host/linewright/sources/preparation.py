@@ -52,8 +52,8 @@ OF_RIM: Final = 0.9
 a little."""
 
 BACKGROUNDS: Final = (
-    "even: light and shadows on paper taken out, and what is beside it; "
-    "clear: what joins the rim and looks like it becomes paper"
+    "even: removes uneven light on paper and everything beside the paper; clear: turns the background that touches "
+    "the rim into paper"
 )
 
 
@@ -64,7 +64,8 @@ class Preparation:
     crop: str = settings.text("keep only LEFT/TOP/WIDTH/HEIGHT, per cent of the picture, such as 10/0/80/100")
     turned_deg: int = settings.number("turn the photograph clockwise first, by quarters", 0, 0, 270, "deg")
     contrast: str = settings.choice(
-        "adaptive: local contrast evened out, edges lifted; stretch: black to white; none: as it is",
+        "adaptive: evens out local contrast and sharpens edges; stretch: full range from black to white; none: "
+        "unchanged",
         "adaptive",
         "adaptive",
         "stretch",
@@ -78,7 +79,7 @@ class Preparation:
         "clear",
     )
     tone: str = settings.choice(
-        "gentle: as much ink as the grey is dark on a screen; true: as the light measures, with far more ink",
+        "gentle: ink by the darkness of the grey on a screen; true: ink by measured light, which is far more",
         "gentle",
         "gentle",
         "true",
@@ -104,7 +105,7 @@ class Preparation:
     def framed(self, rgb: Floats32) -> Floats32:
         """(h, w, 3) float32, rotated and cropped by the settings."""
         if self.turned_deg % 90:
-            raise InputError(f"turned_deg = {self.turned_deg} is no quarter turn", hint="take 0, 90, 180 or 270")
+            raise InputError(f"turned_deg = {self.turned_deg} is not a multiple of 90", hint="use 0, 90, 180 or 270")
         rgb = np.rot90(rgb, -self.turned_deg // 90) if self.turned_deg else rgb
         return _cropped(rgb, self.crop)
 
@@ -134,7 +135,7 @@ class Preparation:
             return ("background=clear has cleared nothing: the rim is not of one colour; crop the picture first",)
         words = f"background=clear has made {share:.0%} of the picture paper"
         if of_rim < OF_RIM:
-            return (f"{words}; {1 - of_rim:.0%} of the rim looks different and stays",)
+            return (f"{words}; {1 - of_rim:.0%} of the rim looks different and is kept",)
         return (words if share < CLEARED_MOST else f"{words}: hardly anything is left to draw",)
 
     def coverage(self, rgb: Floats32) -> Floats32:
@@ -162,7 +163,7 @@ def _cropped(rgb: Floats32, words: str) -> Floats32:
     if not words:
         return rgb
     wrong = InputError(
-        f"crop = {words} is no part of the picture",
+        f"crop = {words} is not within the picture",
         hint="write LEFT/TOP/WIDTH/HEIGHT in per cent, such as 10/0/80/100; all of it lies within 0..100",
     )
     try:

@@ -24,7 +24,7 @@ def number(meaning: str, default: float, low: float, high: float, unit: str = ""
     return dataclasses.field(default=default, metadata=metadata)
 
 
-def seed(meaning: str = "which of its pictures: every number gives another one") -> Any:
+def seed(meaning: str = "every number gives another picture") -> Any:
     """A dataclass field for a random seed."""
     return number(meaning, 1, 0, 2**31)
 

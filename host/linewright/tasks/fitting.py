@@ -141,7 +141,7 @@ def refuse_absurd(entry: Entry, text: str) -> None:
 
     Raises
     ------
-    InputError : the text is no number, or far from the drawn length.
+    InputError : the text is not a number, or far from the drawn length.
     """
     from linewright.calibration.trial import form
 

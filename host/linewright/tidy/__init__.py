@@ -130,7 +130,7 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     tidying = tidying or Tidying()
     _refuse_damage(drawing)
     say = (watcher or Watcher()).report
-    say("dropping what is drawn twice", 0.0)
+    say("removing duplicates", 0.0)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
     once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
     give_back(drawing.vertices)
@@ -163,6 +163,6 @@ def _refuse_damage(drawing: Drawing) -> None:
         at = int(np.argmin(finite))
         x, y = drawing.points_mm[at]
         raise InputError(
-            f"stroke {drawing.stroke_at(at)} has a point at ({x}, {y}) mm, which is no place",
+            f"stroke {drawing.stroke_at(at)} has a point at ({x}, {y}) mm, which is not a finite position",
             hint="the picture is damaged",
         )

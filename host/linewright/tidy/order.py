@@ -117,11 +117,11 @@ def _toured(
 
 def _tell(note: Callable[[str], object], cut_short: bool, kicks: tuple[int, int]) -> None:
     if cut_short:
-        note("ordering the strokes was cut short; with more time, or elsewhere, another order comes out")
+        note("ordering the strokes was ended early; another run may give another order")
     elif kicks[0] < kicks[1]:
         note(
-            f"strokes were ordered with {kicks[0] / kicks[1]:.0%} of the usual effort, as nothing here is compiled; "
-            "pip install 'linewright[fast]' finds less travel in less time"
+            f"strokes were ordered with {kicks[0] / kicks[1]:.0%} of the usual effort, because numba is not "
+            "installed; pip install 'linewright[fast]' gives less travel in less time"
         )
 
 

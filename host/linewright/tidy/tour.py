@@ -163,7 +163,7 @@ class _Search:
 
     def run(self, effort: Effort) -> Tour:
         if COMPILED and not is_compiled(kernel.__file__):
-            self.watcher.report("compiling the search for short ways, this once", 0.0)
+            self.watcher.report("compiling the search for short tours (only once)", 0.0)
         strokes = self.size // 2
         each, most = KICKS[effort]
         due = min(each * strokes, most) if strokes >= 4 else 0

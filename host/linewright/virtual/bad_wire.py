@@ -24,11 +24,11 @@ class WireFaults(Defects):
     lose: float = fault("share of frames that vanish", "", 0, 1)
     double: float = fault("share of frames that arrive twice", "", 0, 1)
     late: float = fault("share of frames that are overtaken by the next one", "", 0, 1)
-    stall: float = fault("share of the host's frames before which nothing moves for stall_s", "", 0, 1)
+    stall: float = fault("share of the host's frames before which the link stalls for stall_s", "", 0, 1)
     stall_s: float = fault("how long a stall is", "s", 0, 60, 1.0)
     pull: float = fault("share of frames at which the cable is pulled for pull_s", "", 0, 1)
-    pull_s: float = fault("how long the cable is out; all is lost then", "s", 0, 60, 1.0)
-    seed: float = fault("of the chances, a whole number", "", 0, 1e9)
+    pull_s: float = fault("how long the cable is out; all frames are lost then", "s", 0, 60, 1.0)
+    seed: float = fault("seed of the random faults, a whole number", "", 0, 1e9)
 
 
 class _Way:

@@ -80,7 +80,7 @@ class Bystander:
         if words == ["end"]:
             raise RigEnds("asked to end")
         if self.world is None:
-            return {"error": "the board does not run yet"}
+            return {"error": "the board is not running yet"}
         if words == ["look"]:
             return asdict(self.world.look())
         if len(words) == 2 and words[0] in ("press", "release") and words[1] in _AXES:
@@ -104,7 +104,7 @@ class Bystander:
     def _told(self, words: list[str], answer: dict[str, object]) -> str:
         """An answer in words for a person."""
         if self.world is None:
-            return "the machine is off: no other window has connected yet"
+            return "the machine is off, because no other window has connected yet"
         if "error" in answer:
             return f"{answer['error']}; you can type: {COMMANDS} (such as mend swapped_motors)"
         if words[0] == "press":
@@ -114,7 +114,7 @@ class Bystander:
         if words[0] == "power":
             return f"the motor supply is {words[1]}"
         if words[0] == "mend":
-            return f"{words[1]} is put right"
+            return f"{words[1]} is repaired"
         return _looked(self.world.look(), self.world.went_from_mm)
 
 

@@ -185,7 +185,7 @@ class RigProcess:
             return self._read_line(START_S).removeprefix(LISTENING)
         except PortError:
             self.close()
-            why = self.last_words() or f"no word from it within {START_S:g} s"
+            why = self.last_words() or f"no answer within {START_S:g} s"
             self.discard()
             message, _, hint = why.partition("\n  next: ")
             raise PortError(f"the virtual rig did not start: {message}", hint=hint) from None

@@ -106,15 +106,17 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--rig", type=Path, help="rig file; without it the default rig")
     parser.add_argument("--machine", type=Path, help="JSON of linewright.simulation.machine instead of a rig file")
     parser.add_argument("--listen", default="127.0.0.1:0", help="loopback address and port; port 0 = any free one")
-    parser.add_argument("--tape", type=Path, help="takes down every pulse")
-    parser.add_argument("--report", type=Path, help="JSON written at the end")
-    parser.add_argument("--interpreter", choices=INTERPRETERS, default="cpython", help="what runs the board's code")
+    parser.add_argument("--tape", type=Path, help="record every pulse in this file")
+    parser.add_argument("--report", type=Path, help="JSON file written at the end")
+    parser.add_argument(
+        "--interpreter", choices=INTERPRETERS, default="cpython", help="interpreter of the board's code"
+    )
     parser.add_argument("--fault", action="append", default=[], metavar="NAME=VALUE", help="see below; may be repeated")
     parser.add_argument("--real-time", action="store_true", help="never run faster than a real machine")
     parser.add_argument("--stay", action="store_true", help="wait for the next host when one leaves")
-    parser.add_argument("--folder", type=Path, help="removed at the end if the leash has ended: nobody else is left to")
+    parser.add_argument("--folder", type=Path, help="folder removed at the end if the leash has ended")
     parser.add_argument("--leash", action="store_true", help="end when standard input ends")
-    parser.add_argument("--hands", action="store_true", help="as --leash; a person types what comes over it")
+    parser.add_argument("--hands", action="store_true", help="as --leash, for commands typed by a person")
     return parser.parse_args(argv)
 
 
@@ -142,7 +144,7 @@ def _address(text: str) -> tuple[str, int]:
     if not loopback:
         raise InputError(
             f"--listen {text!r} is not a loopback address",
-            hint="the link has no passwords, so the virtual rig speaks to this computer only",
+            hint="the link has no passwords, so the virtual rig accepts only this computer",
         )
     return host.strip("[]"), number
 
@@ -231,7 +233,7 @@ def _accept(listener: socket.socket, leash: WatchedPipe | None, hear: Callable[[
             return connection
         said = b"" if leash is None else leash.read(4096)
         if not said:
-            raise RigEnds("the process that started the rig has gone")
+            raise RigEnds("the process that started the rig has ended")
         hear(said)
 
 

@@ -169,7 +169,7 @@ class SocketWire:
             if self._leash is not None and self._leash in readable:
                 said = self._leash.read(4096)
                 if not said:
-                    self._end = RigEnds("the process that started the rig has gone")
+                    self._end = RigEnds("the process that started the rig has ended")
                     return True
                 self._on_leash(said)
             if writable:
@@ -211,7 +211,7 @@ class SocketWire:
         """
         self._backlog.clear()
         if self._listen is None:
-            self._end = RigEnds("the host has left")
+            self._end = RigEnds("the host has disconnected")
             self._end.__cause__ = error
             return
         self._socket.close()

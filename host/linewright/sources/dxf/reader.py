@@ -82,15 +82,17 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
         raise InputError("DXF needs the package ezdxf", hint="pip install 'linewright[documents]'") from None
     size = size_of(source)
     if size > limits.file_bytes:
-        hint = "save only what is wanted of it"
+        hint = "save only the needed part"
         raise refuse("the file is too large", size, limits.file_bytes, "bytes", where=source, hint=hint)
-    hint = "fetch it again, or save it anew as DXF where it opens"
+    hint = "download it again, or save it anew as DXF where it opens"
     try:
         document = files.readfile(source)
     except (DXFError, OSError) as error:
-        raise SourceError(f"it is no DXF, or damaged or cut short{_short(error)}", where=source, hint=hint) from None
+        raise SourceError(
+            f"it is not a DXF file, or it is damaged or truncated{_short(error)}", where=source, hint=hint
+        ) from None
     except Exception as error:  # parsers raise various exceptions on damaged bytes
-        raise SourceError(f"it is no DXF, or damaged{_short(error)}", where=source, hint=hint) from error
+        raise SourceError(f"it is not a DXF file, or it is damaged{_short(error)}", where=source, hint=hint) from error
     painting = Painting(name=source)
     _ModelWalk(painting, document, wish, limits, _states_units(source)).run()
     return painting
@@ -128,7 +130,7 @@ class _ModelWalk:
         self.unit_mm = _UNIT_MM.get(code, 1.0)
         if code not in _UNIT_MM:
             what = f"states an unknown unit, {code}" if code else "states no units"
-            self.painting.notes.add(f"the file {what}; one unit is taken as 1 mm (--size says otherwise)")
+            self.painting.notes.add(f"the file {what}; one unit is taken as 1 mm (--size sets another width)")
         for number, layer in enumerate(self.document.layers, 1):
             name = layer.dxf.name
             hidden = layer.is_off() or layer.is_frozen() or name.lower() in HIDDEN_BY_NAME
@@ -199,7 +201,7 @@ class _ModelWalk:
     def _bounded(self, entities: int) -> None:
         limit = min(ENTITIES_HIGH, self.limits.expanded)
         if entities > limit:
-            hint = "its blocks may repeat each other; explode or delete them where it opens"
+            hint = "its blocks may contain each other; explode or delete them in a drawing program"
             raise refuse("too many entities", None, limit, "entities", where=self.painting.name, hint=hint)
 
     def _entity(self, entity: Any, depth: int, block_colour: str | None) -> None:
@@ -242,7 +244,7 @@ class _ModelWalk:
     def _block(self, entity: Any, depth: int, colour: str) -> None:
         """The contents of a block reference, with its attributes."""
         if depth >= INSERT_DEPTH:
-            self.painting.notes.add(f"blocks nested deeper than {INSERT_DEPTH} are left out")
+            self.painting.notes.add(f"blocks nested more than {INSERT_DEPTH} deep are left out")
             return
         is_many = entity.dxftype() == "INSERT" and getattr(entity, "mcount", 1) > 1
         for one in entity.multi_insert() if is_many else (entity,):

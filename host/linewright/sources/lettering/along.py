@@ -69,7 +69,7 @@ def _of_file(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
     file = Path(name)
     if file.suffix.lower() not in (".svg", ".svgz"):
         raise SourceError(
-            f"text cannot go along {name!r}", hint=f"take one of {', '.join(NAMED)}, or an SVG file with one line in it"
+            f"text cannot go along {name!r}", hint=f"use one of {', '.join(NAMED)}, or an SVG file with one line in it"
         )
     from linewright.sources.svg import read_svg
 
@@ -79,7 +79,7 @@ def _of_file(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
     low = line.min(axis=0)
     size = line.max(axis=0) - low
     if len(line) < 2:
-        raise SourceError("its longest line is a point", where=name, hint="draw a line for the text to go along")
+        raise SourceError("its longest line has no length", where=name, hint="draw a line for the text to go along")
     free = np.array(room_mm) - 2 * rise_mm
     scale = float(min(free[i] / size[i] for i in (0, 1) if size[i] > 0))
     return np.asarray((line - low - size / 2) * max(scale, 1e-6) + np.array(room_mm) / 2)

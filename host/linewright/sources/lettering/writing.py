@@ -31,7 +31,7 @@ margin."""
 _SLACK: Final = 1 + 1e-9
 """Tolerance for rounding."""
 
-_INSTEAD: Final = "spell them in Latin, Greek or Cyrillic letters, or name a font that has them with --font"
+_INSTEAD: Final = "spell them in Latin, Greek or Cyrillic letters, or use --font with a font that has them"
 """Hint for characters that no face has; all faces lack the same ones."""
 
 _NAMED_AT_MOST: Final = 8
@@ -58,8 +58,8 @@ class Lettering:
     size_mm: float = settings.number("height of a capital; 0: as large as the sheet allows", 0.0, 0.0, 2000.0, "mm")
     align: str = settings.choice("of the lines", "left", *ALIGNED)
     box_mm: float = settings.number("width of the paragraph; 0: that of the sheet", 0.0, 0.0, 10_000.0, "mm")
-    leading: float = settings.number("from line to line, in heights of a capital", 1.7, 0.5, 10.0)
-    tracking: float = settings.number("more room between letters, in heights of a capital", 0.0, -0.3, 5.0)
+    leading: float = settings.number("line spacing, in heights of a capital", 1.7, 0.5, 10.0)
+    tracking: float = settings.number("additional space between letters, in heights of a capital", 0.0, -0.3, 5.0)
     along: str = settings.text(f"a path: {', '.join(paths.NAMED)}, or an SVG file with one line")
 
     def read(self, source: str, wish: Wish) -> Picture:
@@ -81,13 +81,13 @@ class Lettering:
         words = TextLines(source, FACES[self.face], self.tracking * CAP_UNITS, font)
         if not any(letter.strokes for letter in words.letters()):
             if not words.missing:
-                raise SourceError("there is nothing to write: the text is empty", hint="give it some letters")
+                raise SourceError("there is nothing to write: the text is empty", hint="give a text")
             raise SourceError(
                 f"the face {self.face!r} has no letter for anything in this text: {', '.join(words.missing[:6])}",
                 hint=_INSTEAD,
             )
         if not self.size_mm and min(wish.room_mm) == math.inf:
-            raise SourceError("a text needs a size, or a room", hint="say size_mm, or how wide it is to be")
+            raise SourceError("a text needs a size, or room to fit into", hint="give size_mm or a width")
         strokes, size_mm, (width_mm, height_mm) = (_on_path if self.along else _in_box)(words, wish, self)
         drawing = Drawing.from_strokes(strokes, pens=(wish.one_pen("text"),))
         notes = _notes(words, wish, self, size_mm, None if font is None else font.name)
@@ -108,7 +108,7 @@ def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float, font: s
     if len(words.missing) > _NAMED_AT_MOST:
         notes.append(f"nor for {len(words.missing) - _NAMED_AT_MOST} other characters")
     if words.missing:
-        notes.append(f"for letters in place of gaps, {_INSTEAD}")
+        notes.append(f"to avoid gaps, {_INSTEAD}")
     least_mm = FACES[how.face].least_size_mm(wish.pen_width_mm)
     if font is None and size_mm < least_mm:
         notes.append(
@@ -134,7 +134,7 @@ def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points],
     if box_mm > room_x * _SLACK:
         raise SourceError(
             f"the paragraph is to be {box_mm:g} mm wide, the room within the margins is {room_x:g} mm",
-            hint="take a narrower box, a smaller margin or a larger sheet",
+            hint="use a narrower box, a smaller margin or a larger sheet",
         )
 
     def lines(size: float) -> int:
@@ -187,7 +187,7 @@ def _on_path(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points]
     """All text in one line along a path; returns as `_in_box`. An unbounded area is square."""
     side = min(wish.room_mm)
     if not math.isfinite(side):
-        raise SourceError("a text along a path needs a width", hint="say how wide it is to be")
+        raise SourceError("text along a path needs a width", hint="give its width")
     wish = replace(wish, room_mm=(side, side)) if math.inf in wish.room_mm else wish
     _, _, above, _ = words.ink()
     units = paths.length_units(words)
@@ -221,7 +221,7 @@ def _on_path(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points]
         raise SourceError(
             f"with capitals {size_mm:g} mm high the text along {how.along!r} does not fit the room of "
             f"{wish.room_mm[0]:g} x {wish.room_mm[1]:g} mm",
-            hint="take a smaller size, or leave the size out",
+            hint="use a smaller size, or leave the size out",
         )
     return strokes, size_mm, wish.room_mm
 

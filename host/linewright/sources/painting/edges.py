@@ -48,7 +48,8 @@ def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
     if sum(pairs.values()) > _MOST_PAIRS:
         tangles = {mark for mark in crossing if pairs.get(mark, 0.0) > _MOST_PAIRS / len(hard)}
         placed.painting.notes.add(
-            "its fillings cross themselves too often to tell what of their outlines is seen; all of it is drawn",
+            "its fillings cross themselves too often to find the visible parts of their outlines; all outlines are "
+            "drawn",
             placed.painting.marks[min(tangles)].line_number,
             len(tangles),
         )

@@ -83,7 +83,7 @@ def on_page(painting: Painting, limits: FileLimits) -> Curves:
         if not np.isfinite(rows[outside[0]]).all():
             raise SourceError("a coordinate is not a finite number", where=where, hint=hint)
         raise refuse(
-            "a coordinate is too far out", float(reach[outside[0]]), limits.coordinate_mm, "mm", where=where, hint=hint
+            "a coordinate is too large", float(reach[outside[0]]), limits.coordinate_mm, "mm", where=where, hint=hint
         )
     return Curves(kinds, rows, starts)
 
@@ -118,5 +118,5 @@ def too_many_points(vertices: float, limits: FileLimits, name: str) -> SourceErr
         limits.vertices,
         "points",
         where=name,
-        hint="allow a larger tolerance, take a wider pen or a smaller size, or simplify the picture",
+        hint="allow a larger tolerance, use a wider pen or a smaller size, or simplify the picture",
     )

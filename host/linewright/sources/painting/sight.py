@@ -303,7 +303,7 @@ class Sight:
     def _affords(self, expected: float) -> bool:
         if expected > self._pairs_left:
             self.shapes.placed.painting.notes.add(
-                "too many lines lie over each other to tell what is hidden; what is covered is drawn as well"
+                "too many shapes overlap to find the hidden lines; hidden lines are drawn as well"
             )
             return False
         self._pairs_left -= expected

@@ -235,7 +235,7 @@ class Artist:
         if invisible.any():
             first = self.marks[found.owner[np.flatnonzero(invisible)[0]]]
             self.notes.add(
-                "a line without length shows nothing and is not drawn; round line caps would make it a dot",
+                "a line without length is invisible and not drawn; with round line caps it would be a dot",
                 first.line_number,
                 int(invisible.sum()),
             )
@@ -265,7 +265,7 @@ class Artist:
                 pattern = [part * scale for part in line.dashes]
                 period_mm = sum(pattern) / length * float(np.hypot(*np.diff(stroke, axis=0).T).sum())
             if not self.wish.tolerance_mm <= period_mm < math.inf:
-                which = "finer than the tolerance" if period_mm < self.wish.tolerance_mm else "longer than numbers go"
+                which = "finer than the tolerance" if period_mm < self.wish.tolerance_mm else "of infinite length"
                 self.notes.add(f"dashes {which} are drawn as an unbroken line", mark.line_number)
                 pieces.append(stroke)
                 continue
@@ -299,7 +299,8 @@ class Artist:
             found = told_apart(found, self.sight, of_fill=True)
         if self.hatching is None and not self.wish.words.outlines and self.shapes.hull_share(numbers[~lined]) > 0.5:
             self.notes.add(
-                "most of its shapes look like lines drawn as filled hulls; --as centre-lines draws each once"
+                "most of its shapes look like the filled outlines of thick lines; --as centre-lines draws each line "
+                "once"
             )
         closing = self._closing(numbers[lined])
         both = together((found, closing))
@@ -492,7 +493,7 @@ class Artist:
         light = any(is_paper(paint) for paint in paints)
         hint = "turn texts into paths, trace photographs, and show hidden layers"
         if light and not self.wish.see_through:
-            hint = "what there is is as light as paper; --see-through draws it all the same"
+            hint = "everything is as light as paper; --see-through draws it anyway"
         return SourceError(
             "nothing to draw: the picture has no visible lines" + (f" ({reasons})" if reasons else ""),
             where=self.painting.name,

@@ -44,9 +44,9 @@ def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = 
     kept = [line for line in kept if _length(line) > wish.pen_width_mm]
     if not kept:
         raise SourceError(
-            f"the pattern {name!r} leaves nothing in a room of {width_mm:.4g} x {height_mm:.4g} mm with a "
+            f"the pattern {name!r} has no line in an area of {width_mm:.4g} x {height_mm:.4g} mm with a "
             f"{wish.pen_width_mm:g} mm pen",
-            hint="take a larger sheet, a smaller margin or a finer pen",
+            hint="use a larger sheet, a smaller margin or a finer pen",
         )
     shapes = [
         shapely.get_coordinates(shapely.simplify(shapely.LineString(line), SHAPE_MM, preserve_topology=True))

@@ -26,7 +26,9 @@ class Heads:
 
     seed: int = settings.seed()
     seeds: int = settings.number("how many; 0: what suits pen and sheet", 0, 0, 5000)
-    kind: str = settings.choice("what each seed is; any: the seed's choice", "any", "any", "petals", "rings", "lattice")
+    kind: str = settings.choice(
+        "shape of each seed; any: the seed's choice", "any", "any", "petals", "rings", "lattice"
+    )
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The pattern in its area; ``source`` is not used."""

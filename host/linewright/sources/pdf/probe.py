@@ -49,15 +49,15 @@ def first_look(source: str, page: int) -> None:
         )
     except subprocess.TimeoutExpired:
         raise SourceError(
-            f"page {page} takes longer than {SECONDS} s to load; it is damaged, or made to do harm",
+            f"page {page} takes longer than {SECONDS} s to load; it is damaged or malicious",
             where=source,
-            hint="save it anew where it opens",
+            hint="save it again from a program that can open it",
         ) from None
     if found.returncode not in (0, _DAMAGED):
         raise SourceError(
             f"page {page} cannot be loaded within {CPU_S} s and {MEMORY_BYTES / 2**30:g} GB of memory, or is damaged",
             where=source,
-            hint="save it anew where it opens",
+            hint="save it again from a program that can open it",
         )
 
 

@@ -59,17 +59,17 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
         raise InputError("PDFs need the package pypdfium2", hint="pip install 'linewright[documents]'") from None
     size = size_of(source)
     if size > limits.file_bytes:
-        hint = "take the page that is wanted out of it, or make its pictures smaller"
+        hint = "extract the page, or reduce the size of its pictures"
         raise refuse("the file is too large", size, limits.file_bytes, "bytes", where=source, hint=hint)
     first_look(source, wish.page)
     try:
         document = pypdfium2.PdfDocument(source)
     except pypdfium2.PdfiumError as error:
         if getattr(error, "err_code", None) in (_PASSWORD, _SECURITY):
-            hint = "save it without a password where it opens"
+            hint = "save it without a password from a program that can open it"
             raise SourceError("it is locked with a password", where=source, hint=hint) from None
-        hint = "fetch it again, or save it anew where it opens"
-        raise SourceError("it is no PDF, or damaged or cut short", where=source, hint=hint) from None
+        hint = "download it again, or save it again from a program that can open it"
+        raise SourceError("it is not a PDF, or it is damaged or truncated", where=source, hint=hint) from None
     try:
         pages = len(document)
         if not 1 <= wish.page <= pages:
@@ -78,7 +78,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
         try:
             page = document[wish.page - 1]
         except pypdfium2.PdfiumError:
-            hint = "fetch it again, or save it anew where it opens"
+            hint = "download it again, or save it again from a program that can open it"
             raise SourceError(f"page {wish.page} is damaged", where=source, hint=hint) from None
         painting = Painting(name=source)
         if pages > 1:
@@ -119,7 +119,7 @@ class _PageWalk:
         painting = self.painting
         painting.width_mm, painting.height_mm = width * POINT_MM, height * POINT_MM
         if not (math.isfinite(width) and math.isfinite(height) and min(width, height) > 0):
-            hint = "save it anew where it opens"
+            hint = "save it again from a program that can open it"
             raise SourceError(f"its page is {width:g} x {height:g} points large", where=painting.name, hint=hint)
         segments = painting.segments
         segments.begin()
@@ -154,7 +154,7 @@ class _PageWalk:
             self._image(thing, matrix, clip)
         elif kind == raw.FPDF_PAGEOBJ_FORM:
             if depth >= FORM_DEPTH:
-                self.painting.notes.add(f"forms nested deeper than {FORM_DEPTH} are left out")
+                self.painting.notes.add(f"forms nested more than {FORM_DEPTH} deep are left out")
                 return
             inner = multiply(matrix, _matrix(thing))
             for number in range(raw.FPDFFormObj_CountObjects(thing)):

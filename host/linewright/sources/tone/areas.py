@@ -35,7 +35,7 @@ ROUNDS: Final = 12
 class Areas(ToneMethod):
     """Hatched areas with outlines."""
 
-    colours: int = settings.number("how many colours a photograph is reduced to, paper included", 6, 2, 24)
+    colours: int = settings.number("number of colours of the reduced photograph, including paper", 6, 2, 24)
     angle_deg: float = settings.number("direction of the first colour's lines; 0 is level", 45.0, -180, 180, "deg")
     least: float = settings.number("outlines shorter than this are left out, in pen widths", 20.0, 0.0, 400.0, "pens")
     seed: int = settings.seed("of the search for colours")

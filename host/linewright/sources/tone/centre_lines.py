@@ -71,14 +71,14 @@ class CentreLines(ToneMethod):
     """Centre lines of a drawing."""
 
     contrast: str = settings.choice(
-        "none: as it is; stretch: black to white; adaptive: local contrast evened out",
+        "none: unchanged; stretch: full range from black to white; adaptive: evens out local contrast",
         "none",
         "none",
         "stretch",
         "adaptive",
     )
     background: str = settings.choice(BACKGROUNDS, "even", "even", "keep", "clear")
-    level: float = settings.number("how dark ink is at least; 0: found by itself", 0.0, 0.0, 1.0)
+    level: float = settings.number("lowest darkness of ink; 0: automatic", 0.0, 0.0, 1.0)
     least: float = settings.number("shorter lines are left out, in pen widths", 2.0, 0.0, 200.0, "pens")
 
     def read(self, source: str, wish: Wish) -> Picture:

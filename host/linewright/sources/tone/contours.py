@@ -37,7 +37,7 @@ class Contours(ToneMethod):
     )
     levels: int = settings.number("how many tones", 10, 1, 60)
     spread: str = settings.choice(
-        "equal: as many pixels between any two tones; even: tones at even distances", "equal", "equal", "even"
+        "equal: the same number of pixels between contours; even: contours at even tone steps", "equal", "equal", "even"
     )
     blur: float = settings.number("smoothing before, in pen widths", 2.0, 0.0, 40.0, "pens")
     least: float = settings.number("shorter lines are left out, in pen widths", 16.0, 0.0, 400.0, "pens")

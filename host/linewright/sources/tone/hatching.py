@@ -52,7 +52,7 @@ CROSS_SHARE: Final = 0.42
 deepest shadows."""
 
 
-SPACING: Final = "how close lines come at most, in pen widths; 1: solid where it is black"
+SPACING: Final = "smallest distance of lines, in pen widths; 1: black is solid"
 
 
 @dataclass(frozen=True)

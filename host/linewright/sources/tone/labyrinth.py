@@ -70,9 +70,9 @@ TOLERANCE: Final = 0.04
 class Labyrinth(ToneMethod):
     """Winding passages, one curve per island of tone."""
 
-    wander: float = settings.number("how much chance is in the curve; 0: calm bends, 1: crumpled", 0.3, 0.0, 1.0)
+    wander: float = settings.number("randomness of the curve; 0: calm bends, 1: crumpled", 0.3, 0.0, 1.0)
     fairing: float = settings.number("how round bends are", 0.5, 0.1, 1.0)
-    rounds: int = settings.number("steps after the passages are as fine as they shall be", 80, 10, 1000)
+    rounds: int = settings.number("additional steps after the passages have reached their final width", 80, 10, 1000)
     seed: int = settings.seed("of the bends")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:

@@ -83,9 +83,9 @@ class ToneMethod(Preparation):
             pen_of += [number] * len(found)
         if not strokes:
             raise SourceError(
-                "nothing to draw: nothing in the picture is dark enough to leave a stroke",
+                "nothing to draw: no part of the picture is dark enough for a stroke",
                 where=source,
-                hint="take more contrast, or another method",
+                hint="use more contrast, or another method",
             )
         drawing = Drawing.from_strokes(strokes, pen_of, pens)
         return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))

@@ -46,8 +46,8 @@ class OneLine(ToneMethod):
     """A single unbroken line."""
 
     points: int = settings.number("bends of the line; 0: as many as the tones need, 200 000 at most", 0, 0, POINTS_HIGH)
-    rounds: int = settings.number("how often the bends settle", 20, 1, 300)
-    seed: int = settings.seed("of the random first places")
+    rounds: int = settings.number("number of relaxation steps of the bends", 20, 1, 300)
+    seed: int = settings.seed("seed of the random initial positions")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One stroke; the longest segment of the closed path is left out."""

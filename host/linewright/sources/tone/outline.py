@@ -68,11 +68,11 @@ RUN_PENS: Final = 8.0
 class Outline(ToneMethod):
     """Lines along silhouettes and dark features."""
 
-    detail: float = settings.number("how much smaller and paler detail is shown, 0 least, 1 most", 0.5, 0.0, 1.0)
-    blur: float = settings.number("width of the lines that are looked for, in pen widths", 1.0, 0.4, 20.0, "pens")
+    detail: float = settings.number("amount of small and pale detail: 0 least, 1 most", 0.5, 0.0, 1.0)
+    blur: float = settings.number("width of the lines to find, in pen widths", 1.0, 0.4, 20.0, "pens")
     least: float = settings.number("shorter lines are left out, in pen widths", 8.0, 0.0, 200.0, "pens")
-    gap: float = settings.number("breaks in a line up to this are closed, in pen widths", 4.0, 0.0, 50.0, "pens")
-    weight: float = settings.number("how readily broad lines get a second pass; 0: never", 0.5, 0.0, 1.0)
+    gap: float = settings.number("gaps in a line up to this length are closed, in pen widths", 4.0, 0.0, 50.0, "pens")
+    weight: float = settings.number("tendency to draw broad lines twice; 0: never", 0.5, 0.0, 1.0)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Strongest lines first; second passes last."""

@@ -146,9 +146,11 @@ class Portrait(ToneMethod):
     """Strokes along the form, most of them in the face."""
 
     frame: str = settings.text("head: head and shoulders; whole; face:2: the second largest face; auto", "auto")
-    background: str = settings.choice("clear: the person alone; keep: what is behind as well", "clear", "clear", "keep")
-    ink_m: float = settings.number("length of all lines at most; 0: what a face needs", 0.0, 0.0, 1000.0, "m")
-    kept: float = settings.number("share of its lines that is drawn: those needed most", 1.0, LEAST_KEPT, 1.0)
+    background: str = settings.choice("clear: only the person; keep: also the background", "clear", "clear", "keep")
+    ink_m: float = settings.number(
+        "largest total length of lines; 0: the length that a face needs", 0.0, 0.0, 1000.0, "m"
+    )
+    kept: float = settings.number("share of the lines that are drawn, the most needed first", 1.0, LEAST_KEPT, 1.0)
 
     def with_ink(self, share: float) -> Self:
         """The same portrait without the least important strokes."""
@@ -162,9 +164,9 @@ class Portrait(ToneMethod):
         strokes = self._strokes(field, sitter, wish.report)
         if not strokes:
             raise SourceError(
-                "nothing to draw: nothing in the picture is dark enough to leave a stroke",
+                "nothing to draw: no part of the picture is dark enough for a stroke",
                 where=source,
-                hint="take more contrast, or another method",
+                hint="use more contrast, or another method",
             )
         drawing = Drawing.from_strokes(strokes, [0] * len(strokes), (pen,))
         return Picture(drawing, sitter.width_mm, sitter.height_mm, (*taken.warnings, *sitter.notes))
@@ -197,9 +199,9 @@ class Portrait(ToneMethod):
         cut = rgb[top:bottom, left:right]
         seen = tuple(face.moved(-left, -top, 1.0) for face in framed.found)
         seen = tuple(face for face in seen if _inside(face, cut.shape))
-        notes = () if framed.found else ("no face was found in it: the whole is drawn, and its background stays",)
+        notes = () if framed.found else ("no face found: the whole picture is drawn, with its background",)
         if seen and self.background == "clear" and framed.person is None:
-            notes = (*notes, "the person could not be told from the background, which stays")
+            notes = (*notes, "person and background could not be separated, so the background is drawn")
         width_mm, height_mm = wish.fitted_mm(cut.shape[1], cut.shape[0])
         pixel = wish.one_pen_mm() / PIXELS_PER_PEN
         grey = _resized(cut @ LUMA, round(width_mm / pixel), round(height_mm / pixel))

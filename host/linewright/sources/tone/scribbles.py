@@ -58,9 +58,9 @@ pens; they differ by 0.03."""
 class Scribbles(ToneMethod):
     """Loops in a single line."""
 
-    size: float = settings.number("size of the loops where it is dark, in pen widths", 3.5, 2.0, 60.0, "pens")
-    rounds: int = settings.number("how often the places of the path settle", 20, 1, 300)
-    seed: int = settings.seed("of the first places and of the hand")
+    size: float = settings.number("size of the loops in dark areas, in pen widths", 3.5, 2.0, 60.0, "pens")
+    rounds: int = settings.number("number of relaxation steps of the path's points", 20, 1, 300)
+    seed: int = settings.seed("seed of the initial points and of the loops")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One stroke."""
