@@ -361,7 +361,7 @@ def draw(
     port : ``"virtual"``, ``"serial:PATH"`` (such as ``"serial:/dev/ttyACM0"``) or ``"socket:HOST:PORT"``.
     on_progress : called about 20 times a second with the progress: ``state``, ``stroke`` of ``strokes``,
         ``left_s``.
-    ask : called in a separate thread before each pen with a request such as "put the pen 'red' in"; drawing continues
+    ask : called in a separate thread before each pen with a request such as "mount the pen 'red'"; drawing continues
         when it returns. None: no pen changes.
 
     Raises
@@ -449,7 +449,7 @@ class _Script(Quiet):
         yield told
 
     def _change(self, pen: Pen, control: Control) -> None:
-        if self.ready(f"put the pen '{pen.name}' in"):
+        if self.ready(f"mount the pen '{pen.name}'"):
             control.pen_changed()
 
 

@@ -68,7 +68,7 @@ def test_a_trial_sheet_is_drawn_measured_fitted_written_and_taken_back(page, sli
     slip.get_by_role("button", name="Close this sheet").click()
     unfolded(slip, "Trial sheets")
     slip.get_by_role("button", name="Undo the last fit").click()
-    expect(page.locator(".notes summary")).to_contain_text("taken back", timeout=LONG_MS)
+    expect(page.locator(".notes summary")).to_contain_text("is undone", timeout=LONG_MS)
     assert rig_file.read_text() == before
 
 

@@ -175,7 +175,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
     window = me.starts("draw job.lw", answers="\n\n")
     said = me.reads(window)
     assert window.returncode == 0, said
-    assert said.index("put the pen '#aa0000' in") < said.index("put the pen '#0000aa' in")
+    assert said.index("mount the pen '#aa0000'") < said.index("mount the pen '#0000aa'")
 
     # Stopped with Ctrl-C, and carried on.
     window = me.starts("draw job.lw", "--same-pen", "--port", "virtual:real_time=1")

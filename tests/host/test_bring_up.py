@@ -265,7 +265,7 @@ def test_back_again_skip_help_and_nonsense(tmp_path):
     assert walk.walked.states["motor-a"] == "skipped"
     assert walk.walked.states["motor-b"] == "done"
     assert "depend on it" in walk.person.texts("caution")
-    assert "did not understand 'what?'" in walk.person.texts("next")
+    assert "'what?' is no answer here" in walk.person.texts("next")
     assert "another" not in walk.person.texts("good")
     assert walk.walked.stopped
     assert not walk.world.look().powered
@@ -450,7 +450,7 @@ def test_words_of_two_parts_may_be_written_with_a_blank_or_by_their_initials(typ
 def test_what_was_typed_is_said_as_it_was_typed():
     typist = Typist("Up There", "")
     Talk(typist).ready("go", "Ready?")
-    assert "did not understand 'Up There'. Here I know: Enter." in typist.said[0]
+    assert "'Up There' is no answer here. Answers: Enter." in typist.said[0]
 
 
 def test_no_endstops_at_all(tmp_path):

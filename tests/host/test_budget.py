@@ -58,7 +58,7 @@ def test_any_smooth_need_is_met_within_five_per_cent_in_few_plans(full_s, always
     assert time_s <= allowed_s
     assert len(tried) <= budget.TRIES
     assert share == 1 or time_s >= 0.95 * allowed_s
-    assert ("all of it" in words) == (share == 1)
+    assert ("the full drawing" in words) == (share == 1)
 
 
 def test_what_cannot_be_drawn_so_fast_is_refused():
@@ -77,7 +77,7 @@ def test_a_photograph_takes_the_ink_that_is_allowed(method):
 
 def test_a_drawing_is_not_made_paler():
     svg = HERON.with_name("heron.svg")
-    with pytest.raises(InputError, match="no photograph"):
+    with pytest.raises(InputError, match="not a photograph"):
         pipeline.prepare(pipeline.PlanTask(str(svg), Rig.default(), lines=pipeline.Lines(budget=Budget(time_s=60.0))))
 
 

@@ -168,7 +168,7 @@ def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
         (["--pattern", "weels"], "there is no pattern 'weels'"),
         (["heron.jpg", "--as", "lettering"], "--as lettering writes a text, not a file"),
         (["--pattern", "wheels", "--as", "hatching"], "--as does not go with --pattern"),
-        (["a.svg", "--as", "wheels"], "grows from a seed"),
+        (["a.svg", "--as", "wheels"], "makes a pattern"),
         (["--text-file", "gone.txt"], "gone.txt: there is no such file"),
         (["--text-file", "."], ".: that is a folder"),
         (["--text-file", "bad.txt"], "byte 1 is not UTF-8 text"),

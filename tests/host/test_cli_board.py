@@ -162,7 +162,7 @@ def test_check_fails_on_other_code_and_stops_there(board, monkeypatch):
         (("jog", 1000, 0), "x = 1000", "x goes from 0 to 310 mm"),
         (("jog", "--to", 5, "-0.5"), "y = -0.5 mm is out of reach", "0 to 310 mm"),
         (("pen", 2600), "2600 us is outside 1100..1800 us", "stall"),
-        (("pen", "sideways"), "'sideways' is no height", "up, down"),
+        (("pen", "sideways"), "'sideways' is not a pen height", "up, down"),
     ],
 )
 def test_what_the_machine_cannot_do_is_refused(lasting, board, no_switches, words, error, hint):

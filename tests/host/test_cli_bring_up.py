@@ -162,7 +162,12 @@ def test_whoever_thinks_for_a_while_in_a_terminal_loses_nothing(tmp_path):
     bring_up = subprocess.Popen([*START], stdin=theirs, stdout=theirs, stderr=theirs, close_fds=True)
     os.close(theirs)
     shown = ""
-    ends = ("goes on.", "[yes]", "yes, no", "resists)")  # after "yes, no" the virtual rig's hands say what they feel
+    ends = (
+        "to continue.",
+        "[yes]",
+        "yes, no",
+        "resists)",
+    )  # after "yes, no" the virtual rig's hands say what they feel
     for question, answer in (("1 of 9", ""), ("2 of 9", ""), ("3 of 9", ""), ("resist", "stop")):
         while question not in shown or not shown.rstrip().endswith(ends):
             assert select.select([ours], [], [], 60.0)[0], shown

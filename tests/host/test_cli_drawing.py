@@ -176,9 +176,9 @@ def test_keys_on_a_terminal(place):
 
 def test_enter_says_that_the_other_pen_is_in(place):
     terminal = Terminal("draw", "pens.svg", "--rig", "rig.toml", "--ask-pens")
-    terminal.until("put the pen '#aa0000' in, then press Enter")
+    terminal.until("mount the pen '#aa0000', then press Enter")
     terminal.press("\r")
-    terminal.until("put the pen '#0000aa' in, then press Enter")
+    terminal.until("mount the pen '#0000aa', then press Enter")
     terminal.press("\r")
     assert terminal.exit_code() == 0
     assert "2 strokes" in terminal.text
@@ -188,7 +188,7 @@ def test_where_nobody_answers_for_the_first_pen_nothing_moves(place):
     process = command("draw", "pens.svg", "--rig", "rig.toml", "--ask-pens", stdin=subprocess.DEVNULL)
     _, errors = process.communicate(timeout=60)
     assert process.returncode == 2
-    assert "nobody is there to put the pen '#aa0000' in" in errors
+    assert "the pen '#aa0000' must be mounted, and there is no terminal to ask on" in errors
     assert journal.unfinished() == []
     assert drawing_log.entries() == []
 

@@ -321,7 +321,7 @@ def test_a_pattern_too_fine_is_a_filling(tmp_path, monkeypatch):
 def test_where_the_library_has_no_words_there_are_no_empty_brackets(tmp_path):
     path = tmp_path / "cut.dxf"
     path.write_text("  0\nSECTION\n  2\nHEADER\n  9")
-    with pytest.raises(SourceError, match=r"it is no DXF, or damaged$"):
+    with pytest.raises(SourceError, match=r"it is not a DXF file, or it is damaged$"):
         read_drawing(str(path), KEEP)
 
 

@@ -131,7 +131,7 @@ def test_pens_are_asked_for_in_words_and_the_drawing_waits():
 
     seen = []
     assert lw.draw(lw.plan(drawing, sheet="A6"), ask=ask, on_progress=seen.append).finished
-    assert asked == ["put the pen 'black' in", "put the pen 'red' in"]
+    assert asked == ["mount the pen 'black'", "mount the pen 'red'"]
     assert threads[1] is not threading.main_thread()
     assert any(now.state == "pen" for now in seen)
 

@@ -366,7 +366,7 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
         ("[endpoint]\nurl = 'http://a/b'\nbody = { a = 1 }", "must stand somewhere in its body"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nanswer = 'jpeg'", "line 3: endpoint.answer"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nheaders = { 'a b' = 'c' }", "is no header"),
-        ("= 3", "no TOML"),
+        ("= 3", "not valid TOML"),
     ],
 )
 def test_a_wrong_file_is_told_line_by_line(text, words, tmp_path):
@@ -385,7 +385,7 @@ def test_a_file_that_is_no_file(tmp_path):
     with pytest.raises(MakerError, match="more than 65,536 bytes"):
         load_maker(tmp_path / "a")
     (tmp_path / "b").write_bytes(b"\xff\xfe")
-    with pytest.raises(MakerError, match="no TOML"):
+    with pytest.raises(MakerError, match="not valid TOML"):
         load_maker(tmp_path / "b")
 
 
@@ -433,7 +433,7 @@ def test_a_sentence_is_kept_and_made_anew(server, capsys):
     for more, words in (
         ((), "the picture is saved as"),
         ((), "using the saved picture of these words"),
-        (("--anew",), "kept as"),
+        (("--anew",), "saved as"),
     ):
         assert cli.run(["lines", "--sentence", WORDS, "-o", "a.svg", *more]) == 0
         assert words in capsys.readouterr().err
@@ -470,7 +470,7 @@ def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
     path = tmp_path / "config" / "linewright" / "maker.toml"
     assert str(path) in capsys.readouterr().out
     assert cli.run(["maker", "check"]) == 2  # sound, but there is no program of that name
-    assert "there is no program 'my-painter'" in capsys.readouterr().err
+    assert "the program 'my-painter' cannot be started" in capsys.readouterr().err
     path.write_text(f"[command]\nwords = ['{sys.executable}', '{{sentence}}']", encoding="utf-8")
     assert cli.run(["maker", "check"]) == 0
     assert "the file is valid" in capsys.readouterr().out

@@ -99,7 +99,7 @@ def test_one_pen_of_a_drawing_keeps_its_speed_heights_place_and_ink(tmp_path):
     assert part.trajectory.speed_mm_s.max() <= RIG.x.speed_mm_s * 1.5
     assert np.array_equal(part.drawing.points_mm, whole.drawing.points_mm[whole.drawing.starts[2] :])
     assert part.warnings == ("the pen 'brush' is filled, sharpened or dipped once on the way", part.warnings[1])
-    assert part.warnings[1].startswith("the pen 'brush' is drawn beside its place")
+    assert part.warnings[1].startswith("the pen 'brush' is drawn with an offset of")
     program_file.save(part, kept)  # which checks that it is whole in itself
     assert program_file.load(kept).predicted_ticks == part.predicted_ticks
     with pytest.raises(InputError, match="green") as refused:

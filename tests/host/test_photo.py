@@ -177,7 +177,7 @@ def test_on_the_command_line(ink, tmp_path, capsys, monkeypatch):
     ):
         assert run([*words, *more]) == 2
         assert message in capsys.readouterr().err
-    for picture_file, message in (("none.jpg", "cannot read"), ("rig.toml", "no picture")):
+    for picture_file, message in (("none.jpg", "cannot read"), ("rig.toml", "not a readable picture")):
         assert run(["fit", "photo", "--photo", str(tmp_path / picture_file)]) == 2
         assert message in capsys.readouterr().err
     assert run(["fit", "photo", "x=1"]) == 2

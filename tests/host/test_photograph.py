@@ -144,14 +144,14 @@ def png_with_size(width: int, height: int) -> bytes:
     ("content", "words"),
     [
         (b"", "empty"),
-        (b"just words, not a picture at all", "no photograph"),
-        (b"\x89PNG\r\n\x1a\n", "damaged|no photograph"),
-        (b"\xff\xd8\xff\xe0" + b"\0" * 40, "damaged|no photograph"),
-        (b"GIF89a" + b"\xff" * 30, "damaged|no photograph"),
-        (b"II*\0" + b"\xff" * 200, "damaged|no photograph"),
-        (b"RIFF\0\0\0\0WEBP" + b"\1" * 50, "damaged|no photograph"),
-        (b"%PDF-1.7 " + b"x" * 100, "no photograph"),
-        (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 10 10\n", "no photograph"),
+        (b"just words, not a picture at all", "not a photograph"),
+        (b"\x89PNG\r\n\x1a\n", "damaged|not a photograph"),
+        (b"\xff\xd8\xff\xe0" + b"\0" * 40, "damaged|not a photograph"),
+        (b"GIF89a" + b"\xff" * 30, "damaged|not a photograph"),
+        (b"II*\0" + b"\xff" * 200, "damaged|not a photograph"),
+        (b"RIFF\0\0\0\0WEBP" + b"\1" * 50, "damaged|not a photograph"),
+        (b"%PDF-1.7 " + b"x" * 100, "not a photograph"),
+        (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 10 10\n", "not a photograph"),
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "SVG"),
         (png_with_size(20_000, 20_000), "pixels"),
         (png_with_size(9_000, 9_000), "81,000,000 pixels"),
@@ -183,7 +183,9 @@ def test_a_file_that_was_cut_short_is_refused(tmp_path, kind, share):
     Image.fromarray(noise).save(out, kind)
     path = tmp_path / "short"
     path.write_bytes(out.getvalue()[: int(len(out.getvalue()) * share)])
-    with pytest.raises(SourceError, match=r"(damaged or truncated|no photograph)$"):  # in our words, none of a decoder
+    with pytest.raises(
+        SourceError, match=r"(damaged or truncated|not a photograph)$"
+    ):  # in our words, none of a decoder
         photograph.load(str(path))
 
 
@@ -238,10 +240,10 @@ def test_a_photograph_without_a_method_gets_one_that_suits_and_says_why(tmp_path
         ("hatching:angle_deg=500", "outside -180..180 deg"),
         ("stippling:points=1.5", "is not a whole number"),
         ("hatching:contrast=much", "outside adaptive, stretch, none"),
-        ("hatching:crop=1/2/3", "no part of the picture"),
-        ("hatching:crop=50/50/60/60", "no part of the picture"),
-        ("hatching:crop=a/b/c/d", "no part of the picture"),
-        ("hatching:crop=0/0/0/100", "no part of the picture"),
+        ("hatching:crop=1/2/3", "not within the picture"),
+        ("hatching:crop=50/50/60/60", "not within the picture"),
+        ("hatching:crop=a/b/c/d", "not within the picture"),
+        ("hatching:crop=0/0/0/100", "not within the picture"),
         ("hatching:turned_deg=45", "not a multiple of 90"),
     ],
 )

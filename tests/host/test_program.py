@@ -247,7 +247,7 @@ def as_rows(name):
         (lambda members: members.pop("da.npy"), "members are not those"),
         (lambda members: members.update({"extra": b""}), "members are not those"),
         (lambda members: members.update({"program.json": b"[1]"}), "not a Linewright program|damaged"),
-        (lambda members: members.update({"program.json": b"[" * 100_000}), "damaged|no program"),
+        (lambda members: members.update({"program.json": b"[" * 100_000}), "damaged|not a Linewright program"),
         (lambda members: members.update({"da.npy": members["points_mm.npy"]}), "da does not have type int32"),
         (in_json(start_steps=[10**30, 0]), "32 bits"),
         (in_json(pens=[["x", '"/><script>', None], ["red", "#cc2200", 0.8]]), "colour"),

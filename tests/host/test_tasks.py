@@ -218,7 +218,7 @@ def test_one_pen_of_several_is_asked_for_by_its_name(place):
     one = task_for(place, "pens.svg", ask_pens=True).with_only("#0000aa")
     person = Person(answer=True)
     assert drawing.draw(one, person).finished
-    assert person.asked == ["put the pen '#0000aa' in"]
+    assert person.asked == ["mount the pen '#0000aa'"]
 
 
 def test_another_rig_does_not_carry_on(place):
@@ -230,7 +230,7 @@ def test_another_rig_does_not_carry_on(place):
 def test_each_pen_is_asked_for_where_that_is_wanted(place):
     person = Person(answer=True)
     assert drawing.draw(task_for(place, "pens.svg", ask_pens=True), person).finished
-    assert person.asked == ["put the pen '#aa0000' in"]
+    assert person.asked == ["mount the pen '#aa0000'"]
     asked = [now.pen.colour for now in person.seen if now.state == "pen"]
     assert set(asked) == {"#0000aa"}
     silent = Person()

@@ -279,7 +279,7 @@ NONSENSE = [
     ({"1-3": "1600"}, "is not plausible"),
     ({"1-3": "-160"}, "is not plausible"),
     ({"1-3": "240", "1-7": "160"}, "look swapped"),
-    ({"9-9": "160"}, "no measurement called '9-9'"),
+    ({"9-9": "160"}, "no measurement '9-9'"),
 ]
 
 
@@ -401,10 +401,10 @@ def test_typed_figures_are_not_counted_twice(tmp_path, capsys, monkeypatch):
     (tmp_path / "rig.toml").write_text(Rig.default_text())
     words = ["fit", "backlash", "x-upper=6", "y-left=2.5", "--rig", "rig.toml"]
     assert run(words) == 0
-    assert "drawn with rig.toml as it is now, with no correction in it yet" in capsys.readouterr().err
+    assert "drawn with rig.toml as it is now, which has no correction yet" in capsys.readouterr().err
     before = (tmp_path / "rig.toml").read_text()
     assert run(words) == 2
-    assert "what was measured here has corrected rig.toml already" in capsys.readouterr().err
+    assert "this measurement has corrected rig.toml already" in capsys.readouterr().err
     assert (tmp_path / "rig.toml").read_text() == before
     words = ["fit", "backlash", "x-upper=6.2", "y-left=2.5", "--rig", "rig.toml"]
     assert run(words) == 2
@@ -436,11 +436,11 @@ def test_values_can_be_given_as_arguments_and_nothing_is_written_without_a_rig_f
         (["fit", "backlash"], "there are no measurements"),
         (["fit", "photo"], "add --photo PICTURE"),
         (["fit", "photo", "a=1"], "add --photo PICTURE"),
-        (["fit", "backlash", "x-upper"], "is no measurement"),
+        (["fit", "backlash", "x-upper"], "is not a measurement"),
         (["fit", "backlash", "x-upper=1", "x-upper=2"], "given twice"),
         (["fit", "backlash", "x-upper=99", "y-left=0"], r"outside -4..18"),
         (["fit", "backlash", "x-upper=1", "y-left=0", "--reading", "0"], "--reading 0"),
-        (["trial", "handstand"], "no trial sheet called 'handstand'"),
+        (["trial", "handstand"], "no trial sheet 'handstand'"),
         (["trial", "speed", "--axis", "z"], "no axis 'z'"),
         (["trial", "backlash", "--axis", "x"], "takes no option 'axis'"),
         (["trial", "backlash", "--sheet", "A6"], "no room"),
@@ -475,7 +475,7 @@ def test_a_form_that_is_none_is_refused(name, text, said, capsys, tmp_path):
     assert said in capsys.readouterr().err
     (tmp_path / name).write_bytes(b"\xff\xfe\x00\x01")
     assert run(["fit", str(tmp_path / name)]) == 2
-    assert "no text" in capsys.readouterr().err
+    assert "not a text file" in capsys.readouterr().err
 
 
 def test_pen_heights_are_tried_where_the_raised_pen_is_near():

@@ -210,7 +210,8 @@ def find_maker(path: Path | None = None) -> Maker:
     if not usual.exists():
         raise MakerError(
             "no picture maker is set up, so a sentence cannot become a picture",
-            hint="`linewright maker new` writes a file to edit, for a program or an address of your choice",
+            hint="`linewright maker new` writes a file to edit, for a program or an address of your choice; "
+            "`linewright surprise` needs none",
         )
     return load_maker(usual)
 

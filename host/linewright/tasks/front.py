@@ -47,7 +47,7 @@ class Front(Protocol):
         """
 
     def ready(self, what: str) -> bool:
-        """Wait until the user has done this, such as "put the pen 'red' in"; False if there is no user."""
+        """Wait until the user has done this, such as "mount the pen 'red'"; False if there is no user."""
 
     def steering(self, control: Control, pace: float) -> AbstractContextManager[Callable[[Progress], None]]:
         """Context manager while the pen may move; its value is called about 20 times a second with the progress.

@@ -1,10 +1,10 @@
-// What the page knows: `state` comes from the server, `mine` is this window's own. `act` takes every event.
+// State of the page: `state` comes from the server, `mine` belongs to this window. `act` handles every event.
 
 import { union } from "./table.js";
 import * as shelf from "./shelf.js";
 
 /**
- * What the server says; its keys are told in docs/DESK.md.
+ * The state from the server; docs/DESK.md describes its keys.
  *
  * @type {any}
  */
@@ -15,10 +15,10 @@ export const state = {
   notes: [], log: [], trials: [], trial: null, task: null, phone: null,
 }; // prettier-ignore
 
-/** This window's own. */
+/** State of this window alone. */
 export const mine = {
   link: "opening", // "open", "lost"
-  /** @type {string | null} */ slip: null, // which one lies open
+  /** @type {string | null} */ slip: null, // the open slip
   /** @type {string[]} */ selected: [],
   /** @type {{ids: string[], n: number, sketch: string | null} | null} */ held: null,
   /** @type {number | null} */ look_s: null,
@@ -26,19 +26,19 @@ export const mine = {
   speeds: false,
   /** @type {{text: string, hint?: string, where: string} | null} */ refused: null,
   /** @type {Set<string>} */ ticked: new Set(),
-  /** @type {"" | "drawing" | "trial"} */ asking: "", // what only a person knows is asked before this is drawn
+  /** @type {"" | "drawing" | "trial"} */ asking: "", // the confirmations before drawing this are open
   abandoning: false,
-  pointed: "", // the question that somebody was pointed to
+  pointed: "", // id of the question to highlight
   jog_mm: 10,
   tried_us: /** @type {number | null} */ (null), // pulse of the servo
   uploading: "",
   dropping: false,
-  /** @type {string | null} */ again: null, // entry of the log that is looked at
+  /** @type {string | null} */ again: null, // log entry on show
   measures: /** @type {Record<string, string>} */ ({}), // as typed for a trial sheet
   /** @type {{picture: string, cautions: string[], rig: string} | null} */ wiring: null,
   /** @type {{drawing: string, geometry?: string, stroke?: number, at: number, pens?: any[], asks?: boolean} | null} */
-  left: null, // of a drawing that was broken off: what is on paper; `at`: the first stroke that is not, from 1 on
-  fitted: /** @type {any} */ ({}), // what the last fit was made from
+  left: null, // an interrupted drawing: its drawn part; `at`: the first missing stroke, from 1
+  fitted: /** @type {any} */ ({}), // input of the last fit
 };
 
 /** @type {(event: any) => Promise<any>} */
@@ -55,7 +55,7 @@ export function connect(to_server, show) {
 export const item = (id) => state.items.find((/** @type {any} */ one) => one.id === id);
 
 /**
- * What is selected and still there.
+ * Selected items that still exist.
  *
  * @returns {any[]}
  */
@@ -67,19 +67,19 @@ export const under_way = () => Boolean(state.drawing) && !["finished", "abandone
 /** Whether the machine is used for something else than drawing. */
 export const tasked = () => Boolean(state.task) && state.task.done !== 1;
 
-/** Whether everything that only a person can see is ticked; a rehearsal asks for no ticks. */
+/** Whether all confirmations are ticked; a rehearsal needs none. */
 export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
 
-/** Whether somebody looks at what is left of a drawing that was broken off. */
+/** Whether the rest of an interrupted drawing is on show. */
 export const sees_left = () => Boolean(mine.left?.geometry) && mine.slip === "drawing" && !mine.asking && !under_way();
 
-/** Whether a trial sheet is what is drawn next, rather than what lies on the sheet. */
+/** Whether the next drawing is a trial sheet instead of the items. */
 export const trial_comes = () => state.trial?.state === "ready" && mine.slip === "machine" && (mine.asking === "trial" || !state.trial.drawn);
 
 export const may_edit = () => mine.link === "open" && state.holder.you && !state.drawing;
 
 /**
- * Pens by the number that strokes use, widths filled in.
+ * Pens by the index that strokes use, with default widths.
  *
  * @param {any[]} [pens] of the plan or of a sketch
  */
@@ -93,7 +93,7 @@ export function inks(pens = state.plan.pens) {
   return found.length ? found : [{ colour: "#1b1b1f", width_mm: usual }];
 }
 
-// --- events ---------------------------------------------------------------------------------------------------------
+// --- events ----------------------------------------------------------------------------------------------------------
 
 /** @param {any} event a plain value with `do` */
 export async function act(event) {
@@ -107,7 +107,7 @@ export async function act(event) {
 }
 
 /**
- * To the server; what it refuses is shown.
+ * Send an event to the server; a refusal is shown.
  *
  * @param {any} event
  */
@@ -121,7 +121,7 @@ async function send(event) {
 
 let gestures = 0;
 /**
- * Events that come faster than the server answers: the newest one waits.
+ * For events that come faster than the server answers: only the newest one waits.
  *
  * @type {Map<string, any>}
  */
@@ -142,7 +142,7 @@ async function send_newest(key, event) {
 }
 
 /**
- * Whole items beside one that is selected too.
+ * An item, with all selected ones if it is selected.
  *
  * @param {string} id
  * @returns {any[]}
@@ -150,7 +150,7 @@ async function send_newest(key, event) {
 const with_it = (id) => (mine.selected.includes(id) ? chosen() : [item(id)]).filter(Boolean);
 
 /**
- * Where an item goes when it is moved.
+ * New position of a moved item.
  *
  * @param {any} one
  * @param {number} dx mm
@@ -182,7 +182,7 @@ function sized(one, size) {
 }
 
 /**
- * The upright box keeps its middle.
+ * Turn an item about the centre of its bounding box.
  *
  * @param {any} one
  * @param {number} turn_deg
@@ -212,7 +212,7 @@ export function way_of(words) {
 }
 
 /**
- * The method that is in force, and its settings as far as they are not the usual ones.
+ * The current method of an item, with the settings that differ from the defaults.
  *
  * @param {any} one
  */
@@ -242,7 +242,7 @@ async function take_files(files) {
 }
 
 /**
- * A machine described by a file that was sent.
+ * Use an uploaded rig file.
  *
  * @param {string} upload
  */
@@ -264,7 +264,7 @@ async function put(what) {
 }
 
 /**
- * What of a photograph is shown, as `frame` of its choices says it; "" where it is none of them.
+ * The part of a photograph that is drawn, as `frame` of one of its choices; "" if it is none of them.
  *
  * @param {any} one
  * @returns {string}
@@ -275,7 +275,7 @@ export function frame_of(one) {
   return one.frames.find((/** @type {any} */ choice) => choice.crop === (settings?.crop ?? ""))?.frame ?? "";
 }
 
-/** What a person has seen: all that is asked before anything is drawn. */
+/** Keys of all confirmations before a drawing. */
 const confirmed = () => state.before.map((/** @type {any} */ one) => one.key);
 
 /** @param {"drawing" | "trial"} what is drawn once a person has seen that all is ready */
@@ -293,7 +293,7 @@ const OWN = {
     mine.asking = "";
     mine.refused = null;
     if (mine.slip === "thing" && !chosen().length && state.items.length === 1) mine.selected = [state.items[0].id];
-    // Whoever opens a slip from the keyboard finds its heading next.
+    // After opening a slip from the keyboard, focus is on its heading.
     if (mine.slip && event.focus !== "no") mine_focus("#slip-heading");
   },
   aside() {
@@ -307,7 +307,7 @@ const OWN = {
     mine.refused = null;
   },
 
-  // What lies on the sheet.
+  // Items on the sheet.
   select(event) {
     if (event.item === null) mine.selected = [];
     else if (event.also && !event.pressed) {
@@ -400,7 +400,7 @@ const OWN = {
     const kept = state.pens.map((/** @type {any} */ pen) => pen.name).filter((/** @type {string} */ name) => names.has(name));
     return set(one, { pens: kept.length ? kept : null });
   },
-  // Colours and layers have names of their own, so what was chosen for one does not hold for the other.
+  // Names of colours and of layers differ, so the choice for one does not apply to the other.
   pen_by: (event) => set(item(event.item), { pen_by: event.value, pen_for: {}, pens: null }),
   pen_for(event) {
     const one = item(event.item);
@@ -414,7 +414,7 @@ const OWN = {
     return event.value.trim() && event.value !== one.text ? set(one, { text: event.value }) : null;
   },
 
-  // Ways to lines.
+  // Methods.
   method(event) {
     if (event.taken === "yes") return null; // it is drawn so already
     return set(item(event.item), { method: event.usual === "yes" ? null : way_of(event.name) });
@@ -443,14 +443,14 @@ const OWN = {
     return send_newest(`${one.id} ${event.name}`, { do: "set", item: one.id, gesture, [key]: { name: now.name, settings: { ...now.settings, [event.name]: value } } });
   },
 
-  // Putting down.
+  // Adding items.
   files(event) {
     return take_files([...event.files]);
   },
   put_words() {
     mine.slip = null;
     const [x0, y0, x1, y1] = state.sheet.room_mm ?? [0, 0, state.sheet.width_mm, state.sheet.height_mm];
-    // Typed at the foot where something lies already; the desk looks for free room.
+    // Typed at the foot if there are items already; the server then finds a free area.
     mine.writing = { x: x0 + (x1 - x0) * 0.08, y: state.items.length ? y1 - (y1 - y0) * 0.12 : (y0 + y1) / 2, text: "", item: null };
     mine_focus(".writing");
   },
@@ -491,7 +491,7 @@ const OWN = {
   },
   pen_less: (event) => send({ do: "pens", pens: state.pens.filter((/** @type {any} */ _pen, /** @type {number} */ n) => n !== Number(event.index)) }),
 
-  // Looking and drawing.
+  // Viewing and drawing.
   look_at(event) {
     mine.look_s = event.at_s;
     if (mine.held) mine.held = null;
@@ -635,7 +635,7 @@ const OWN = {
   phone_off: () => send({ do: "phone", on: false }),
   put_received: (event) => put({ upload: event.upload }),
 
-  // Looking back.
+  // The log.
   async again_now(event) {
     const answer = await send({ do: "again", drawing: event.drawing });
     if (answer.ok) mine.slip = "thing";
@@ -648,7 +648,7 @@ function left_from(stroke) {
 }
 
 /**
- * Focus goes there once it is shown.
+ * Selector of the element to focus after the next rendering.
  *
  * @type {string | null}
  */
@@ -663,7 +663,7 @@ export function focus_done() {
   focus_next = null;
 }
 
-/** The strokes that a new state leaves nobody to hold are put down. */
+/** After a new state: end the drag preview and selections that no longer apply. */
 export function settle() {
   const { held } = mine;
   if (held && state.plan.n !== held.n) {

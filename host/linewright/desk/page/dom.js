@@ -1,7 +1,7 @@
-// What a part of the page is to look like, as plain values, and the least change of the document that makes it so.
+// Virtual elements as plain values, and the smallest change of the document that matches them.
 //
-// Parts are functions from state to such values. Nothing listens on single elements: an element says with `data-do`
-// what is meant by it, and `main.js` hears it for the whole page.
+// Parts of the page are functions from state to such values. Elements have no listeners: `data-do` names
+// the action, and `main.js` listens for the whole page.
 
 /**
  * @typedef {{tag: string, at: Record<string, any>, in: Node_[], key: string | null}} Made
@@ -16,8 +16,8 @@ const SVG_TAGS = new Set(["svg", "path", "g", "circle", "line", "rect", "polylin
  *
  * @param {string} tag
  * @param {Record<string, any>} [at] attributes; false, null and undefined leave one out, true writes it empty.
- *   `key` tells brothers apart, `style` is an object of properties, `value` and `checked` are set as properties.
- * @param {...any} inside elements, texts, lists of them; false, null and undefined are nothing.
+ *   `key` identifies siblings, `style` is an object of properties, `value` and `checked` are set as properties.
+ * @param {...any} inside elements, texts, lists of them; false, null and undefined are skipped.
  * @returns {Made}
  */
 export function h(tag, at = {}, ...inside) {
@@ -31,10 +31,10 @@ export function h(tag, at = {}, ...inside) {
 }
 
 /**
- * Makes the children of an element so. Elements that are alike stay, so that focus, selection and scrolling stay too.
+ * Updates the children of an element. Matching elements are kept, with their focus, selection and scroll position.
  *
  * @param {Element} parent
- * @param {(Node_ | null | false | undefined)[]} wanted what is nothing is left out
+ * @param {(Node_ | null | false | undefined)[]} wanted null, undefined and false are skipped
  */
 export function show(parent, wanted) {
   /** @type {Map<string, Element>} */
@@ -112,7 +112,7 @@ function wear(element, name, value, before) {
     for (const property of Object.keys(before ?? {})) if (!value || !(property in value)) element.style.removeProperty(property);
     for (const [property, text] of Object.entries(value ?? {})) element.style.setProperty(property, String(text));
   } else if (name === "value" && element.matches("input, textarea, select")) {
-    // Whoever is typing is not interrupted; what the state says comes when the field is left.
+    // A focused field keeps its text; the state's value is shown after it loses focus.
     if (element !== document.activeElement && element.value !== String(value ?? "")) element.value = String(value ?? "");
   } else if (name === "checked") {
     element.checked = Boolean(value);

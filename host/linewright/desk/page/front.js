@@ -1,4 +1,4 @@
-// What always lies on the table: the plate with the machine's name, the tabs of the slips, the next step, questions.
+// Parts that are always visible: the plate with the machine's name, the tabs of the slips, the next step, questions.
 
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
@@ -15,7 +15,7 @@ export const SLIPS = [
   ["log", "Looking back", "log"],
 ];
 
-/** Who moves, and how it is. */
+/** Name and state of the machine. */
 export function plate() {
   const { desk, machine } = state;
   const rehearsal = Boolean(desk?.virtual);
@@ -29,18 +29,18 @@ export function plate() {
 /** @type {Record<string, string>} */
 const UNDER_WAY = { homing: "It is homing.", drawing: "It is drawing.", holding: "It is held, pen raised.", pen: "It waits for a pen.", stopping: "It is stopping." };
 
-/** In few words that seldom change: readers of the screen say each of them. */
+/** Short texts that change seldom, because screen readers speak each change. */
 function how_it_is() {
   if (mine.link === "lost") return "The link to the desk is lost. It is looked for; a drawing goes on without this page.";
   if (under_way()) return UNDER_WAY[state.drawing.state] ?? "It gets ready.";
   return ended(state.machine?.words ?? "The desk is being set …");
 }
 
-/** The slips that can be pulled out. */
+/** Tabs of the slips. */
 export const tabs = () => h("nav", { key: "tabs", class: "tabs", "aria-label": "Slips" }, SLIPS.map(([name, word, picture]) =>
   h("button", { key: name, type: "button", class: "tab", "aria-expanded": String(mine.slip === name), ...data({ do: "open", slip: name }) }, sign(picture), h("span", { class: "word", "data-word": word }, word)))); // prettier-ignore
 
-/** Undo, and how near one looks. */
+/** Undo and zoom. */
 export function looks() {
   const { undo, redo } = state.history;
   const off = locked() || Boolean(state.drawing);
@@ -57,7 +57,7 @@ export function looks() {
 /** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean, beside?: {word: string, do: string}}} Step */
 
 /**
- * The one thing that comes next.
+ * The next step.
  *
  * @returns {Step}
  */
@@ -112,7 +112,7 @@ export function next() {
     step.beside && h("span", { key: "beside", class: "beside" }, button(step.beside.word, { do: step.beside.do, sign: "redo", disabled: locked() }))); // prettier-ignore
 }
 
-/** Another window has the machine. */
+/** Notice that another window controls the machine. */
 export const looking_on = () => !state.holder.you && mine.link === "open" && h("div", { key: "looking-on", class: "looking-on" },
   h("p", {}, "This window looks on: the machine obeys another one."), button("Take over", { do: "take_over", class: "main" })); // prettier-ignore
 
@@ -148,7 +148,7 @@ export function question() {
       button("Stop bring-up here", { ...answer(asked, "stop"), class: "stop", disabled: off }), button("What if it does not work?", { ...answer(asked, "help"), class: "quiet", disabled: off }))); // prettier-ignore
 }
 
-/** What was said last. */
+/** The latest notes. */
 export function notes() {
   const said = state.notes.slice(-30).reverse();
   const [last] = said;

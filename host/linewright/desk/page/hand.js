@@ -1,4 +1,4 @@
-// Large words and small pictures in pen strokes: one weight, round ends.
+// Headings and icons in pen strokes: one width, round ends.
 
 import { CAP, LETTERS } from "./letters.js";
 import { h } from "./dom.js";
@@ -21,7 +21,7 @@ export function written(text) {
 }
 
 /**
- * A word as the pen writes it, for those who look; its text, for those who listen.
+ * A word in pen strokes, with its text for screen readers.
  *
  * @param {string} text
  * @param {{size?: number, weight?: number, tag?: string, class?: string, id?: string}} [how] `size`: height of a capital, rem;
@@ -49,7 +49,7 @@ export function hand(text, how = {}) {
 }
 
 /**
- * Each drawn on a square of 24 by 24, in as few strokes as it takes.
+ * Icons: SVG paths on a square of 24 by 24.
  *
  * @type {Record<string, string>}
  */

@@ -1,4 +1,4 @@
-// Strokes on a canvas, kept as a picture that moves with the view at once and is drawn anew a piece at a time.
+// Strokes on a canvas: a cached image follows the view at once and is redrawn in pieces.
 
 import { last_not_above } from "./strokes.js";
 
@@ -6,30 +6,32 @@ import { last_not_above } from "./strokes.js";
 /** @typedef {{colour: string, width_mm: number}} Pen */
 /** @typedef {{scale: number, x: number, y: number}} View px of the screen = scale * mm + x, y */
 
-/** Vertices in one frame, at first; how long a frame took makes it more or less. */
+/** Vertices per frame at first; adapted to the duration of frames. */
 const FIRST_PIECE = 20_000;
 const LEAST_PIECE = 2_000;
 const MOST_PIECE = 120_000;
 
-/** A frame that takes longer makes the next piece smaller, ms: 60 frames a second leave 16.7. */
+/** A frame that takes longer makes the next piece smaller, ms; at 60 frames/s a frame has 16.7 ms. */
 const LONG_FRAME_MS = 20;
 
-/** The same while the view lies still, when nothing on the page moves, ms. */
+/** The same limit while the view does not change, ms. */
 const LONG_FRAME_STILL_MS = 60;
 
-/** How far the kept picture reaches beyond the window on each side, as a share of it, so that a move shows no edge. */
+/**
+ * Margin of the cached image beyond the window on each side, as a share of the window, so that panning shows no edge.
+ */
 const BEYOND = 0.2;
 
-/** A view that has not changed for so long lies still, and the picture is drawn sharp, ms. */
+/** After this time without a change of the view the image is redrawn sharply, ms. */
 const STILL_MS = 120;
 
-/** While the view moves, the kept picture is stretched up to so much before a new one is begun. */
+/** Largest scaling of the cached image while the view changes; beyond it a new image is begun. */
 const STRETCHED = 1.8;
 
-/** Lines thinner than this fade on the screen, px. */
+/** Smallest line width on the screen, px; thinner lines look faint. */
 const THINNEST_PX = 0.7;
 
-/** Vertices in one path: a canvas takes longer for each in longer paths. */
+/** Vertices per path: in longer paths the canvas needs more time per vertex. */
 const PATH = 3000;
 
 const SPEED_COLOURS = ["#20307a", "#2b4fb0", "#3276b8", "#3a9a9a", "#6aa84f", "#b8a02e", "#d27a1e", "#c4471c"];
@@ -40,16 +42,16 @@ export function speed_colour(share) {
 }
 
 /**
- * Draws strokes from one vertex on, until a number of vertices is used up.
+ * Draws at most `most` vertices of strokes, beginning at vertex `from`.
  *
  * @param {CanvasRenderingContext2D} pencil its transform is from mm
  * @param {Strokes} strokes
  * @param {Pen[]} pens
  * @param {{scale: number, from: number, to: number, most: number, only?: (stroke: number) => boolean,
  *   window_mm?: number[], fastest?: number}} how
- *   `from`, `to`: vertices of the whole, `to` not included; `window_mm`: what lies outside is left out; `fastest`:
+ *   `from`, `to`: vertices of the whole, `to` not included; `window_mm`: strokes outside are skipped; `fastest`:
  *   colours show speed as a share of it
- * @returns {number} the vertex to go on from; `to` when all is drawn
+ * @returns {number} the vertex to continue from; `to` if all is drawn
  */
 export function draw(pencil, strokes, pens, how) {
   const level = strokes.level(how.scale);
@@ -82,7 +84,7 @@ export function draw(pencil, strokes, pens, how) {
     if (strokes.starts[stroke + 1] > how.to) {
       end = source ? starts[stroke] + after(source, starts[stroke], last, how.to - 1) : how.to - 1;
     }
-    let next = -1; // where to go on within this stroke, if all of it is too much at once
+    let next = -1; // vertex to continue from if the stroke exceeds the limit
     if (end - i > left) {
       end = i + left;
       next = (source ? source[end] : end) + 1;
@@ -121,7 +123,7 @@ export function draw(pencil, strokes, pens, how) {
 }
 
 /**
- * How many entries beyond `begins` the last one lies that is not above a vertex.
+ * Offset from `begins` of the last entry that is at most `vertex`.
  *
  * @param {Uint32Array} source
  * @param {number} begins
@@ -135,7 +137,7 @@ function after(source, begins, last, vertex) {
 /** @param {Float32Array} points @param {number} i @param {number} end
  * @param {number} x0 @param {number} y0 @param {number} x1 @param {number} y1 */
 function touches(points, i, end, x0, y0, x1, y1) {
-  let [left, top, right, foot] = [true, true, true, true]; // wholly on that side of the window
+  let [left, top, right, foot] = [true, true, true, true]; // all points are on that side of the window
   for (let k = i; k <= end; k += 1) {
     const x = points[2 * k];
     const y = points[2 * k + 1];
@@ -169,14 +171,17 @@ function draw_speeds(pencil, strokes, level, i, end, fastest) {
 }
 
 /**
- * What a layer shows.
+ * Content of a layer.
  *
  * @typedef {{strokes: Strokes, pens: Pen[], to: number, only?: (stroke: number) => boolean, name: string,
  *   fastest?: number}} Shown
  *   `to`: vertices, from the first; `name`: changes with anything but `to`
  */
 
-/** Strokes as a picture of the window and a little beyond; it follows the view at once and is drawn sharp in pieces. */
+/**
+ * A cached image of strokes, slightly larger than the window; it follows the view at once and is redrawn sharply in
+ * pieces.
+ */
 export class InkLayer {
   constructor() {
     this.front = document.createElement("canvas");
@@ -185,18 +190,18 @@ export class InkLayer {
     this.view = null; // of the front
     /** @type {{view: View, beyond: {x: number, y: number}, window: {width: number, height: number}, at: number, shown: Shown} | null} */
     this.work = null;
-    this.beyond = { x: 0, y: 0 }; // px that the front reaches beyond the window it was drawn for
+    this.beyond = { x: 0, y: 0 }; // margin of `front` beyond its window, px
     this.window = { width: 0, height: 0 };
     this.at = 0; // vertices drawn on the front
     this.name = "";
     this.piece = FIRST_PIECE;
     /** @type {View | null} */
-    this.seen = null; // the view as it was last
+    this.seen = null; // view of the last step
     this.changed_ms = 0;
   }
 
   /**
-   * One frame's worth of work.
+   * The work of one frame.
    *
    * @param {Shown | null} shown
    * @param {View} view
@@ -247,7 +252,7 @@ export class InkLayer {
       this.at = this.more(this.front, this.view, this.beyond, shown, this.at);
       return this.at < shown.to || !sharp;
     }
-    return !sharp; // it will be, once the view lies still
+    return !sharp; // redrawn sharply once the view is still
   }
 
   /** @private @param {HTMLCanvasElement} canvas @param {View} view @param {{x: number, y: number}} beyond
@@ -259,7 +264,7 @@ export class InkLayer {
     const window_mm = [-x, -y, canvas.width - x, canvas.height - y].map((px) => px / view.scale);
     return draw(pencil, shown.strokes, shown.pens, {
       scale: view.scale,
-      from: Math.max(0, from - 1), // from the vertex that the last piece ended at
+      from: Math.max(0, from - 1), // from the last vertex of the previous piece
       to: shown.to,
       most: this.piece,
       only: shown.only,
@@ -269,7 +274,7 @@ export class InkLayer {
   }
 
   /**
-   * The picture as it is, moved to where the view is.
+   * Paints the cached image, moved and scaled to the view.
    *
    * @param {CanvasRenderingContext2D} pencil its transform is in px
    * @param {View} view
@@ -289,12 +294,12 @@ export class InkLayer {
 }
 
 /**
- * Whether a kept picture fills the window.
+ * Whether a cached image fills the window.
  *
  * @param {View} kept
  * @param {View} view
  * @param {{width: number, height: number}} window px
- * @param {number} stretched how much larger or smaller it may be shown
+ * @param {number} stretched largest factor of enlargement or reduction
  */
 function fits(kept, view, window, stretched) {
   const ratio = view.scale / kept.scale;

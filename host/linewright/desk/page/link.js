@@ -1,6 +1,6 @@
-// The socket to the server: state comes in, events go out, and a lost link is found again.
+// The WebSocket to the server: receives state, sends events, reconnects.
 
-/** Without a sign of life for so long the link is lost; the server gives one every 5 s. */
+/** The link counts as lost after this time without a message, ms; the server sends one at least every 5 s. */
 const SILENCE_MS = 12_000;
 const AGAIN_MS = 1_000;
 
@@ -22,7 +22,7 @@ export class Link {
 
   open() {
     this.heard = performance.now();
-    // A window that is loaded again keeps its name, and with it the machine.
+    // A reloaded window keeps its name, and so the control of the machine.
     const name = sessionStorage.getItem("window");
     this.socket = new WebSocket(`ws://${location.host}/socket${name ? `?window=${encodeURIComponent(name)}` : ""}`);
     const socket = this.socket;

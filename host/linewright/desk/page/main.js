@@ -1,4 +1,4 @@
-// The page: hears what is done, keeps the state, shows it.
+// The page: handles events, keeps the state, renders it.
 
 import { h, show } from "./dom.js";
 import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, state, trial_comes, under_way } from "./desk.js";
@@ -22,9 +22,9 @@ const narrow = matchMedia("(max-width: 860px)"); // as in desk.css
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const desk = /** @type {HTMLElement} */ (document.getElementById("desk"));
 
-// --- what is shown --------------------------------------------------------------------------------------------------
+// --- rendering -------------------------------------------------------------------------------------------------------
 
-/** Strokes of the sheet as they are looked at: all, what a hand holds, what is inked. */
+/** Layers of the sheet: all strokes, dragged strokes, drawn strokes. */
 function strokes_shown() {
   const { plan, drawing, progress } = state;
   const fastest = mine.speeds ? Math.max(1, ...top_speed(plan.geometry)) : undefined;
@@ -80,7 +80,7 @@ function top_speed(id) {
   return [top];
 }
 
-/** Where the pen's cross is. */
+/** Position of the pen's cross. */
 function pen_shown() {
   const { drawing, progress, plan, machine, reach, sheet } = state;
   const first = inks().find(Boolean)?.colour ?? "#1b1b1f";
@@ -104,7 +104,10 @@ function pen_shown() {
   return reach.park_mm ? { x: reach.park_mm[0], y: reach.park_mm[1], down: false, colour: first, true: true } : null;
 }
 
-/** px that plate, slips and foot cover, whether one lies open or not: the sheet never moves because a slip does. */
+/**
+ * Pixels reserved for plate, slips and foot, also while they are closed, so that opening a slip never moves the
+ * sheet.
+ */
 const COVERED = [0, 104, 402, 176];
 const pad = () => (narrow.matches ? [0, 0, 0, 0] : COVERED);
 
@@ -143,7 +146,7 @@ function table() {
 
 function timeline() {
   const { plan, drawing, progress } = state;
-  if (!drawing && trial_comes()) return null; // the ruler is of what lies on the sheet, and that is not what comes next
+  if (!drawing && trial_comes()) return null; // the time line shows the items, which are not drawn next
   const total_s = drawing ? drawing.predicted_s : plan.predicted_s;
   if (!total_s || (!drawing && plan.state === "empty")) return null;
   const strokes = shelf.strokes(drawing ? drawing.geometry : plan.geometry);
@@ -203,7 +206,7 @@ const again = () => {
   if (!asked) asked = requestAnimationFrame(render);
 };
 
-// --- what follows from the state by itself ---------------------------------------------------------------------------
+// --- reactions to the state ------------------------------------------------------------------------------------------
 
 let previews_of = "";
 /** @type {string | null} */
@@ -216,7 +219,7 @@ function watch() {
     previews_of = wanted;
     act({ do: "previews", item: wanted });
   } else if (!wanted && state.plan.state !== "planning" && previews_of !== "none") previews_of = "";
-  // Small pictures that nobody waits for any more take nothing from the drawing.
+  // Previews that are not on show are cancelled, so that they do not delay a drawing.
   if (state.previews.item && (mine.asking || under_way()) && previews_of !== "none") {
     previews_of = "none";
     act({ do: "previews", item: null });
@@ -243,12 +246,12 @@ function watch() {
 /** @type {string | null} */
 let asked_before = null;
 
-// --- what is done -----------------------------------------------------------------------------------------------------
+// --- events ----------------------------------------------------------------------------------------------------------
 
 const table_element = () => /** @type {any} */ (desk.querySelector("desk-table"));
 
 /**
- * Of the window itself.
+ * Actions of the window itself.
  *
  * @type {Record<string, () => void>}
  */
@@ -272,7 +275,7 @@ function hear(event) {
 desk.addEventListener("desk", (event) => hear(/** @type {CustomEvent} */ (event).detail));
 
 /**
- * What an element says of itself.
+ * The event of an element, from its data attributes and value.
  *
  * @param {HTMLElement} element
  * @returns {any}
@@ -293,7 +296,7 @@ desk.addEventListener("submit", (event) => {
   hear({ ...said_by(form), ...Object.fromEntries(new FormData(form)) });
 });
 
-/** A slider that moves on within this time is still the same movement, ms. */
+/** Changes of a slider within this time belong to one gesture, ms. */
 const PAUSE_MS = 1500;
 
 let going = "";
@@ -323,7 +326,7 @@ desk.addEventListener("focusout", (event) => {
   if (element.dataset.do === "written" && mine.writing) hear({ do: "written", value: element.value });
 });
 
-/** Arrow keys go from one choice of a group to the next and take it, as the ARIA practices say of radio groups. */
+/** Arrow keys select the next choice of a group, as the ARIA practices describe for radio groups. */
 desk.addEventListener("keydown", (event) => {
   const now = /** @type {HTMLElement | null} */ (/** @type {HTMLElement} */ (event.target).closest("[role=radio]"));
   const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];

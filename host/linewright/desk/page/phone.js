@@ -1,4 +1,4 @@
-// Beside the machine: progress, hold, and a photograph sent to the desk. Nothing else is open to a phone.
+// The phone's page: progress, hold, and sending photographs. A phone can do nothing else.
 
 import { h, show } from "./dom.js";
 import { hand, sign } from "./hand.js";

@@ -5,7 +5,7 @@ import { draw } from "./ink.js";
 /** @typedef {{strokes: import("./strokes.js").Strokes | null, pens: {colour: string, width_mm: number}[], name: string,
  *   box_mm: number[]}} PictureData `box_mm`: what is shown; `name`: changes with any of them */
 
-/** Vertices that are drawn in one frame. */
+/** Vertices drawn per frame. */
 const PIECE = 30_000;
 
 export class DeskPicture extends HTMLElement {

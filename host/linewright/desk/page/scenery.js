@@ -1,9 +1,9 @@
-// The table without ink: reach, rails, rulers, paper, pen.
+// The table without strokes: reach, rails, rulers, paper, pen.
 
 /** @typedef {import("./ink.js").View} View */
 /** @typedef {{[name: string]: string}} Colours */
 
-/** Every so many px at least a tick of the rulers. */
+/** Smallest distance of ruler ticks, px. */
 const TICK_PX = 7;
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500];
 
@@ -17,7 +17,7 @@ const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500];
 export function draw_table(pencil, view, reach, sheet, colours) {
   const at = (/** @type {number} */ mm) => mm * view.scale;
   const [x0, y0, x1, y1] = box_on_screen(view, reach.box_mm);
-  // Rails: two at the sides of the reach, as the carriage's beam would lie across them.
+  // Rails: two, at the sides of the reach; the beam lies across them.
   pencil.strokeStyle = colours.rail;
   pencil.lineWidth = 1;
   for (const side of [x0 - 14, x1 + 14]) {
@@ -99,8 +99,7 @@ function rulers(pencil, view, box, colours) {
  * @param {CanvasRenderingContext2D} pencil
  * @param {View} view
  * @param {number[]} box_mm of the reach
- * @param {{x: number, y: number, down: boolean, colour: string, true: boolean}} pen mm on the sheet; `true`: where it
- *   is, rather than where it would be
+ * @param {{x: number, y: number, down: boolean, colour: string, true: boolean}} pen mm on the sheet; `true`: the real position, not a planned one
  * @param {Colours} colours
  */
 export function draw_pen(pencil, view, box_mm, pen, colours) {

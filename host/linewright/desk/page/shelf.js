@@ -1,8 +1,8 @@
-// Strokes and photographs, fetched once and kept while they are of use.
+// Cache of strokes and photographs from the server.
 
 import { Strokes } from "./strokes.js";
 
-/** So many are kept: the newest plan, its sketch, the previews and the pictures of the log. */
+/** Size of the cache: the newest plan, its sketch, the previews and the pictures of the log. */
 const MOST = 80;
 
 /** @type {Map<string, Strokes | "coming" | "gone">} */
@@ -18,7 +18,7 @@ export function when_arrived(listener) {
 
 /**
  * @param {string | null | undefined} id
- * @returns {Strokes | null} null while they are on their way, or where there are none
+ * @returns {Strokes | null} null while loading, or if there are none
  */
 export function strokes(id) {
   if (!id) return null;
@@ -27,7 +27,7 @@ export function strokes(id) {
   return found instanceof Strokes ? found : null;
 }
 
-/** Whether any strokes are on their way. */
+/** Whether strokes are being loaded. */
 export const coming = () => [...kept.values()].includes("coming");
 
 /** @param {string} id */
@@ -41,7 +41,7 @@ async function fetch_strokes(id) {
     const answer = await fetch(`/geometry/${id}`);
     kept.set(id, answer.ok ? Strokes.read(await answer.arrayBuffer()) : "gone");
   } catch {
-    kept.delete(id); // the link is lost: asked for again when it is shown again
+    kept.delete(id); // the link is lost: requested again at the next rendering
     return;
   }
   arrived();

@@ -1,4 +1,4 @@
-// Strokes as the server sends them: flat arrays, and coarser copies of them for when they are seen from afar.
+// Strokes as flat arrays from the server, and simplified copies for small scales.
 
 /** @typedef {{points: Float32Array, starts: Uint32Array, source: Uint32Array | null}} Level `source`: of each vertex */
 
@@ -6,16 +6,16 @@ const MAGIC = 0x3147574c; // "LWG1"
 const TIMES = 1;
 const ITEMS = 2;
 
-/** How far a line that is shown may stray from the true one, px: less than an eye sees. */
+/** Largest deviation of a displayed line, px; not visible. */
 const STRAY_PX = 0.3;
 
-/** The finest coarser copy, mm; each next one strays four times as far. */
+/** Deviation of the finest simplified copy, mm; each next copy has four times as much. */
 const FINEST_MM = 0.02;
 
 const COARSER = 4;
 const LEVELS = 5;
 
-/** Below so many vertices a coarser copy saves nothing. */
+/** With fewer vertices a simplified copy saves no time. */
 const WORTH_IT = 4000;
 
 export class Strokes {
@@ -91,7 +91,7 @@ export class Strokes {
   }
 
   /**
-   * The coarsest copy that looks the same at this scale.
+   * The most simplified copy that looks the same at this scale.
    *
    * @param {number} px_per_mm
    * @returns {Level}
@@ -105,7 +105,7 @@ export class Strokes {
 
   /**
    * @param {number} x mm @param {number} y mm
-   * @param {number} among only the first so many
+   * @param {number} among number of strokes to search, from the first
    * @returns {number} the stroke with the nearest vertex, from 0 on; -1: there is none
    */
   nearest(x, y, among) {
@@ -118,7 +118,7 @@ export class Strokes {
   }
 
   /**
-   * Where the pen is after so much of the drawing.
+   * Position of the pen at a time of the drawing.
    *
    * @param {number} at_s planned time
    * @returns {{vertex: number, stroke: number, x: number, y: number, down: boolean}} `vertex`: the last one passed, -1
@@ -163,7 +163,7 @@ export function last_not_above(rising, value, high = rising.length - 1) {
 }
 
 /**
- * Vertices that lie closer than this to the last one kept are left out; ends of strokes stay.
+ * Drops vertices closer than `stray_mm` to the last kept one; ends of strokes are kept.
  *
  * @param {Strokes} all
  * @param {number} stray_mm

@@ -1,6 +1,6 @@
-// `<desk-table>`: the table seen from above, with the sheet, what lies on it, and the pen.
+// `<desk-table>`: the machine from above, with the sheet, its items, and the pen.
 //
-// It is given one value, `data`, and says what a person does as events named "desk" with plain values.
+// Its property `data` is the value to show; actions of the user become events named "desk" with plain values.
 
 import { h, show } from "./dom.js";
 import { InkLayer } from "./ink.js";
@@ -15,26 +15,26 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
  * @property {any[]} items
  * @property {string[]} selected
  * @property {boolean} may_edit
- * @property {Shown | null} plan what lies under: all of it, or all but what is lifted
- * @property {Shown | null} lifted strokes of what a hand holds
- * @property {string[]} held ids of what a hand holds, or has just let go and the server has not laid out anew
- * @property {{x: number, y: number, text: string} | null} writing where words are being typed
- * @property {Shown | null} inked what is drawn of it, over the faint plan
+ * @property {Shown | null} plan strokes of the plan, without the lifted ones
+ * @property {Shown | null} lifted strokes of dragged items
+ * @property {string[]} held ids of items that are dragged, or dropped and not yet laid out by the server
+ * @property {{x: number, y: number, text: string} | null} writing text being typed
+ * @property {Shown | null} inked drawn strokes, over the faint plan
  * @property {{x: number, y: number, down: boolean, colour: string, true: boolean} | null} pen
  * @property {boolean} may_jog the pen can be dragged
- * @property {boolean} picks a click means the stroke that is nearest
+ * @property {boolean} picks a click selects the nearest stroke
  * @property {number[]} pad px that slips cover: left, top, right, foot
- * @property {boolean} coming strokes are on their way
+ * @property {boolean} coming strokes are being loaded
  * @property {boolean} dark
- * @property {Map<string, HTMLImageElement>} photographs to show where there are no strokes yet
+ * @property {Map<string, HTMLImageElement>} photographs shown until there are strokes
  * @property {{item: string, text: string}[]} warnings
- * @property {string} told what lies here, in words
+ * @property {string} told description for screen readers
  */
 
-/** Of the plan below the ink that is drawn. */
+/** Opacity of the plan below the drawn strokes. */
 const FAINT = 0.17;
 
-/** Room beside what is shown: for the rulers and the rails. */
+/** Margin around the shown area, for rulers and rails. */
 const SIDES_PX = 90;
 
 const WIDEST_PX_PER_MM = 60;
@@ -46,7 +46,7 @@ const LIGHT = { paper: "#fffefa", margin: "#cfc7b6", quiet: "#a79f8e", rail: "#b
 const DARK = { paper: "#f1ece0", margin: "#c3baa7", quiet: "#5b554a", rail: "#4b463d", beam: "rgb(190 180 160 / 0.28)",
   faint_text: "#a39b8a", halo: "rgb(241 236 224 / 0.85)", shadow: "3" }; // prettier-ignore
 
-/** What a hand does to a thing until the server has laid it out anew. */
+/** Preview of a drag until the server has laid the item out again. */
 const STILL = { dx: 0, dy: 0, size: 1, turn_deg: 0, x: 0, y: 0 };
 
 export class DeskTable extends HTMLElement {
@@ -56,7 +56,7 @@ export class DeskTable extends HTMLElement {
     this.given = null;
     /** @type {View} */
     this.view = { scale: 2, x: 60, y: 60 };
-    /** @type {"sheet" | "all" | null} what the view shows whatever the window is; null: somebody has moved it */
+    /** @type {"sheet" | "all" | null} area that the view keeps at every window size; null: the user has moved the view */
     this.shows = "sheet";
     this.layers = { plan: new InkLayer(), lifted: new InkLayer(), inked: new InkLayer() };
     this.hand = { ...STILL };
@@ -109,7 +109,7 @@ export class DeskTable extends HTMLElement {
     this.again();
   }
 
-  /** In the middle of the window, or as near to it as leaves the slips their place. */
+  /** Centred in the window, or as near as the slips allow. */
   place_view() {
     if (!this.given || !this.clientWidth) return;
     const [left, top, right, foot] = this.given.pad;
@@ -149,7 +149,7 @@ export class DeskTable extends HTMLElement {
     this.dispatchEvent(new CustomEvent("desk", { bubbles: true, detail }));
   }
 
-  // --- what is seen -------------------------------------------------------------------------------------------------
+  // --- drawing -------------------------------------------------------------------------------------------------------
 
   resized() {
     const ratio = Math.min(2, devicePixelRatio || 1);
@@ -161,7 +161,7 @@ export class DeskTable extends HTMLElement {
     this.again();
   }
 
-  /** Draws at the next frame. */
+  /** Requests drawing at the next frame. */
   again() {
     if (!this.asked) this.asked = requestAnimationFrame((now) => this.frame(now));
   }
@@ -224,11 +224,11 @@ export class DeskTable extends HTMLElement {
     }
   }
 
-  /** Puts a button over each thing, and handles around what is selected. */
+  /** Places a button over each item, and handles around the selection. */
   dress() {
     const data = this.given;
     if (!data || !this.over) return;
-    // What lies on the sheet without being drawn there, in the middle of it: see `.beginning`.
+    // Content in the middle of an empty sheet: see `.beginning`.
     this.parentElement?.style.setProperty("--sheet-x", `${Math.round(this.view.x + (data.sheet.width_mm / 2) * this.view.scale)}px`);
     this.parentElement?.style.setProperty("--sheet-y", `${Math.round(this.view.y + (data.sheet.height_mm / 2) * this.view.scale)}px`);
     const things = data.items.filter((item) => union(item.boxes_mm)).map((item) => this.thing(item, data));
@@ -263,7 +263,7 @@ export class DeskTable extends HTMLElement {
   }
 
   /**
-   * Where a hand has it.
+   * Box of an item during a drag.
    *
    * @param {any} item
    * @param {number[]} box
@@ -290,7 +290,7 @@ export class DeskTable extends HTMLElement {
       placeholder: "Type here, then Enter", value: words.text, style: { left: `${x}px`, top: `${y}px`, "max-width": `${Math.max(280, (sheet.width_mm - words.x) * this.view.scale - 6)}px` } }); // prettier-ignore
   }
 
-  // --- hands --------------------------------------------------------------------------------------------------------
+  // --- pointer -------------------------------------------------------------------------------------------------------
 
   /** @param {PointerEvent} event @returns {{x: number, y: number}} mm on the sheet */
   place(event) {
@@ -436,14 +436,14 @@ export class DeskTable extends HTMLElement {
   }
 }
 
-/** @param {number[][] | null | undefined} boxes @returns {number[] | null} the box around all */
+/** @param {number[][] | null | undefined} boxes @returns {number[] | null} the common bounding box */
 export function union(boxes) {
   if (!boxes?.length) return null;
   return boxes.reduce((a, b) => [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])]);
 }
 
 /**
- * As large as the room allows, in its middle.
+ * Largest centred rectangle with the image's proportions.
  *
  * @param {number[]} room mm
  * @param {HTMLImageElement} image
@@ -455,7 +455,9 @@ function inside([x0, y0, x1, y1], image) {
   return [left, top, left + wide, top + high];
 }
 
-/** Around the sheet so much of its longer side is shown at least; a sheet that is small on a large reach is looked at. */
+/**
+ * Least margin shown around the sheet, as a share of its longer side; a small sheet on a large reach fills the view.
+ */
 const AROUND = 0.28;
 
 /**
@@ -467,7 +469,7 @@ const AROUND = 0.28;
 const all_of = (data) => /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, data.sheet.width_mm, data.sheet.height_mm]]));
 
 /**
- * What is to be seen at first, mm.
+ * Initial view, mm.
  *
  * @param {TableData} data
  * @returns {number[]}

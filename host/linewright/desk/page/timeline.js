@@ -1,4 +1,4 @@
-// `<desk-timeline>`: the time of the drawing as a ruler, divided by pens; dragged to look, and the progress while it draws.
+// `<desk-timeline>`: the time of the drawing as a ruler, divided by pens. Dragging selects a time; progress is shown while drawing.
 
 import { h, show } from "./dom.js";
 import { duration, ink_word } from "./words.js";
@@ -7,22 +7,22 @@ import { duration, ink_word } from "./words.js";
  * @typedef {object} TimelineData
  * @property {number} total_s
  * @property {{name: string, colour: string, begins_s: number, predicted_s: number}[]} pens
- * @property {number | null} at_s where somebody looks; null: at all of it
+ * @property {number | null} at_s selected time; null: the end
  * @property {number | null} done_s drawn so far; null: not drawing
- * @property {boolean} old figures of the plan before
- * @property {string} words what is seen there
+ * @property {boolean} old the values are of the previous plan
+ * @property {string} words description of the selected time
  */
 
-/** Ticks lie so far apart at least, px. */
+/** Smallest distance of ticks, px. */
 const TICK_PX = 9;
 const STEPS_S = [1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14_400, 36_000];
-/** Of a letter in the size of the ruler, at most; and between two words. */
+/** Largest width of a letter of the ruler, and the gap between labels, px. */
 const LETTER_PX = 7.2;
 const APART_PX = 16;
-/** Half of the knob. */
+/** Half the width of the knob, px. */
 const KNOB_PX = 9;
 
-/** @param {string} text @returns {number} how wide it is on the ruler, px, or a little less */
+/** @param {string} text @returns {number} its approximate width on the ruler, px */
 const across = (text) => text.length * LETTER_PX;
 
 export class DeskTimeline extends HTMLElement {

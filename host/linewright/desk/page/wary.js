@@ -1,12 +1,12 @@
-// Buttons that take the place of others wait a moment: whoever was about to press the one before does not press them.
+// A button that replaces another is disabled for a moment, so that a late click has no effect.
 
-/** So long a new meaning is looked at before it can be pressed, ms. */
+/** How long a replaced button stays disabled, ms. */
 const WARY_MS = 600;
 
-/** What stops the machine is pressed at any time. */
+/** Buttons that stop the machine are always enabled. */
 const AT_ONCE = new Set(["hold", "stop", "motors_off", "abandon_now"]);
 
-/** Where the pointer was last, px. */
+/** Last position of the pointer, px. */
 const pointer = { x: -1, y: -1 };
 for (const kind of ["pointermove", "pointerdown"]) {
   addEventListener(kind, (event) => Object.assign(pointer, { x: /** @type {PointerEvent} */ (event).clientX, y: /** @type {PointerEvent} */ (event).clientY }), true);
@@ -19,8 +19,8 @@ const button_at = (element) => element?.closest("button[data-do]") ?? null;
 const meaning = (button) => `${button.dataset.do} ${button.dataset.question ?? ""}`;
 
 /**
- * Called before the page changes; what it gives is called after, and makes the buttons wait that stand where others stood:
- * under the pointer, under the focus, and the large one, which a finger is on its way to.
+ * Call before the page changes; call the returned function afterwards: it disables replaced buttons under the
+ * pointer, under the focus, and the large button.
  *
  * @returns {() => void}
  */

@@ -1,4 +1,4 @@
-// Figures and times in words, each with its unit.
+// Numbers and times as text with units.
 
 /** @param {number} seconds @returns {string} such as "3 min 20 s" */
 export function duration(seconds) {
@@ -24,12 +24,12 @@ export function figure(value, digits = 1) {
   return String(Number(value.toFixed(digits)));
 }
 
-/** @param {number} number @returns {string} such as "1 204", with a narrow gap as in all that the server says */
+/** @param {number} number @returns {string} such as "1 204", with a narrow space, as in the server's texts */
 export const grouped = (number) => number.toLocaleString("en").replaceAll(",", "\u202f");
 
 /**
- * @param {number | null | undefined} times as fast as a real clock
- * @returns {string} such as "20 times as fast as a real clock"; "" where it is about as fast
+ * @param {number | null | undefined} times speed relative to a real clock
+ * @returns {string} such as "20 times as fast as a real clock"; "" if it is about 1
  */
 export function quickness(times) {
   if (!times) return "faster than a real clock";
@@ -47,23 +47,23 @@ export function sentence(text) {
   return text ? text[0].toUpperCase() + text.slice(1).replace(/(\d) us\b/g, "$1 µs") : text;
 }
 
-/** @param {string} text @returns {string} the same, with a full stop where nothing ends it */
+/** @param {string} text @returns {string} the text, with a full stop if it has no final punctuation */
 export function ended(text) {
   return text && !/[.!?…]$/.test(text) ? `${sentence(text)}.` : sentence(text);
 }
 
 /**
- * Hues from one degree on, up to the next.
+ * Names of hues, each from its angle in degrees up to the next.
  *
  * @type {[number, string][]}
  */
 const HUES = [[0, "red"], [15, "orange"], [45, "yellow"], [70, "green"], [165, "turquoise"], [200, "blue"], [260, "violet"], [290, "pink"], [345, "red"]]; // prettier-ignore
 
 /**
- * What a pen is called: a colour's code is a word to nobody.
+ * Display name of a pen: colour codes become colour names.
  *
  * @param {string} name of a pen, a colour or a layer
- * @returns {string} the name, or where it is `#rrggbb` a word for the colour
+ * @returns {string} the name, or a word for the colour if it is `#rrggbb`
  */
 export function ink_word(name) {
   if (!/^#[0-9a-f]{6}$/i.test(name)) return name;

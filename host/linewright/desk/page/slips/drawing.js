@@ -1,4 +1,4 @@
-// The slip of the drawing: what is known before it, what is asked, how it goes, how it went.
+// The slip of the drawing: time and ink, confirmations, progress, result.
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
@@ -37,7 +37,7 @@ function known() {
 }
 
 /**
- * How long it is to take.
+ * Form for a drawing time.
  *
  * @param {any} one a photograph
  */
@@ -52,18 +52,18 @@ function within(one) {
     ours && h("p", { class: "small", role: "status" }, `About ${duration(ours.time_s)}: ${ours.said}.`)); // prettier-ignore
 }
 
-/** What the plan says is to be minded. */
+/** Warnings of the plan. */
 const minds = () => state.plan.warnings.length > 0 && [heading("To know first"), h("ul", { class: "warnings" }, state.plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
   one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))]; // prettier-ignore
 
 /** @param {string} name @param {string} value */
 const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value));
 
-/** A simulation need not take as long as the drawing. */
+/** Choice of real time for a simulation. */
 const real_time = () => h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(state.machine?.real_time), disabled: locked(), ...data({ do: "real_time" }) }),
   h("span", {}, "In real time. Otherwise the clock runs as fast as this computer can simulate.")); // prettier-ignore
 
-/** What only a person can know. */
+/** Confirmations before a drawing. */
 export function before() {
   const rehearsal = state.desk?.virtual;
   const ready = all_seen();
@@ -125,7 +125,7 @@ function drawing(now) {
 }
 
 /**
- * The motors may have been without power while the board counted on: only the sheet knows.
+ * Choice of the first missing stroke: the motors may have lost power while the board continued counting.
  *
  * @param {any} left
  */
@@ -144,7 +144,7 @@ function missing(left) {
   ]; // prettier-ignore
 }
 
-/** Drawings that were broken off by anything. */
+/** Interrupted drawings. */
 function broken() {
   return state.broken_off.map((/** @type {any} */ one) => h("article", { key: `broken-${one.id}`, class: "broken" },
     heading(`Broken off: ${one.picture}`),

@@ -1,4 +1,4 @@
-// The slip that looks back: what was drawn, with its picture, and once more.
+// The slip of the log: past drawings with their pictures, to be repeated.
 
 import { h } from "../dom.js";
 import { may_edit, state } from "../desk.js";

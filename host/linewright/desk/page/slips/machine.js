@@ -1,4 +1,4 @@
-// The slip of the machine: which one it is, moving it by hand, bringing it up, making it true.
+// The slip of the machine: selection, manual control, bring-up, calibration.
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
@@ -28,7 +28,7 @@ export function machine_slip() {
   ]);
 }
 
-// --- which one ------------------------------------------------------------------------------------------------------
+// --- selection -------------------------------------------------------------------------------------------------------
 
 /** @param {any} machine */
 function ports(machine) {
@@ -49,7 +49,7 @@ function ports(machine) {
 }
 
 /**
- * The files that describe machines.
+ * Rig files.
  *
  * @param {any} machine
  */
@@ -67,7 +67,7 @@ function rigs(machine) {
       h("ul", { class: "asked" }, wiring.cautions.map((text) => h("li", {}, sentence(text))))]); // prettier-ignore
 }
 
-// --- by hand --------------------------------------------------------------------------------------------------------
+// --- manual control --------------------------------------------------------------------------------------------------
 
 /** @param {any} machine */
 function hands(machine) {
@@ -106,7 +106,7 @@ function heights(machine) {
     refusal("pen", "pen_keep", "rig_new")); // prettier-ignore
 }
 
-// --- making it true -------------------------------------------------------------------------------------------------
+// --- calibration -----------------------------------------------------------------------------------------------------
 
 function making_true() {
   const off = locked() || under_way() || tasked();
@@ -127,7 +127,7 @@ function making_true() {
   ]; // prettier-ignore
 }
 
-/** What else the machine is used for just now, or was used for last. */
+/** The current or last task of the machine other than drawing. */
 function task() {
   const now = state.task;
   if (!now) return null;
@@ -147,14 +147,14 @@ function task() {
     over ? button("Close this", { do: "task_close", class: "quiet", disabled: locked() }) : button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
 }
 
-/** So many lines of bring-up are read at once. */
+/** Number of bring-up lines on show. */
 const TOLD = 12;
 
-/** @param {string[]} heads @param {any[][]} rows the first cell of each says what it is about */
+/** @param {string[]} heads @param {any[][]} rows the first cell of each is its heading */
 const table = (heads, rows) => h("table", {}, h("thead", {}, h("tr", {}, heads.map((word) => h("th", { scope: "col" }, word)))),
   h("tbody", {}, rows.map(([name, ...cells]) => h("tr", {}, h("th", { scope: "row" }, name), cells.map((cell) => h("td", {}, cell)))))); // prettier-ignore
 
-/** What a task has found, by its name. */
+/** Results of tasks, by name. */
 const ROWS = {
   tune: (/** @type {any[]} */ rows) => table(["Way of moving", "Time", "Wobble", "Which"], rows.map((row) =>
     [row.name, duration(row.predicted_s), `${figure(row.wobble_mm, 3)} mm`, [row.best && "best", row.now && "as it is"].filter(Boolean).join(", ")])), // prettier-ignore
@@ -171,10 +171,10 @@ function tuned(now) {
   return fileless() ?? button("Move in the best way from now on", { do: "tune_write", class: "main", disabled: locked() || under_way() });
 }
 
-/** Why nothing can be written; null: the machine has a file. */
+/** The reason why a fit cannot be written; null: the machine has a file. */
 const fileless = () => (state.machine.rig === "default" ? h("div", {}, h("p", { class: "small" }, "This machine has no file of its own, so nothing can be kept. With a rig file under “Its file” it is kept there."), button("Make a rig file for it", { do: "rig_new", disabled: locked() })) : null);
 
-/** From so many measurements on that differ by a name alone, they stand in a grid, and what is asked is said once. */
+/** From this number on, measurements that differ only by name form a grid with one common question. */
 const GRID_FROM = 6;
 
 /**
@@ -241,7 +241,7 @@ function found(finding, off) {
     finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : (fileless() ?? button("Correct the machine by it", { do: "fit_write", class: "main", disabled: off }))); // prettier-ignore
 }
 
-// --- phone ----------------------------------------------------------------------------------------------------------
+// --- phone -----------------------------------------------------------------------------------------------------------
 
 function phone() {
   const now = state.phone;

@@ -1,4 +1,4 @@
-// What several slips are made of.
+// Parts shared by slips.
 
 import { h } from "../dom.js";
 import { hand, sign } from "../hand.js";
@@ -7,10 +7,10 @@ import { figure, sentence } from "../words.js";
 import * as shelf from "../shelf.js";
 
 /**
- * A button that says with its word what it does.
+ * A button with a word.
  *
  * @param {string} word
- * @param {Record<string, any>} at `do` and whatever goes with it, as `data-` attributes; `sign`, `class`, `disabled`
+ * @param {Record<string, any>} at `do` and its fields, as `data-` attributes; `sign`, `class`, `disabled`
  */
 export function button(word, at) {
   const { sign: picture, class: kind = "plain", disabled = false, pressed, label, ...what } = at;
@@ -27,12 +27,12 @@ export function data(what) {
 export const heading = (text, id = null) => h("h3", { id }, text);
 
 /**
- * A figure with its unit.
+ * A number field with its unit.
  *
  * @param {string} word
  * @param {number | null | undefined} value
  * @param {string} unit
- * @param {Record<string, any>} at `do` and what goes with it; `low`, `high`, `step`, `empty`: what stands in an empty one
+ * @param {Record<string, any>} at `do` and its fields; `low`, `high`, `step`; `empty`: placeholder
  */
 export function number(word, value, unit, at) {
   const { low = null, high = null, step = "any", empty = null, digits = 2, disabled = false, ...what } = at;
@@ -63,7 +63,7 @@ export function setting_field(setting, value, id) {
     return h("label", { key: `s-${setting.name}`, class: "choice" }, h("span", {}, word), h("input", { type: "text", value: now, ...data(what) }), h("small", {}, setting.meaning));
   }
   const whole = setting.kind === "whole";
-  // A limit far beyond the usual would leave no room on the slider for what is wanted; the field beside takes all.
+  // The slider's range ends near the default; the field beside it accepts the whole range.
   const [low, high] = [Number(setting.low ?? 0), Number(setting.high ?? 100)];
   const usual = Math.abs(Number(setting.default)) || 1;
   const far = Math.max(Math.min(high, 10 * usual), Number(now));
@@ -80,7 +80,7 @@ export function setting_field(setting, value, id) {
 }
 
 /**
- * What was refused, where it was asked for.
+ * The refusal of an event, shown beside its control.
  *
  * @param {...string} where events
  */
@@ -107,7 +107,7 @@ export function picture(id, how = {}) {
   return h("desk-picture", { class: "picture", data: { strokes, pens: inks(how.pens ?? []), name: id ?? "", box_mm: how.box_mm ?? strokes?.box ?? [0, 0, 1, 1] } });
 }
 
-/** What is being worked out, and what the sheet shows meanwhile. */
+/** The work in progress, and what the sheet shows meanwhile. */
 export const working = () => `${state.plan.rough ? "A first look with thick pens. " : ""}Working out its lines: ${state.plan.doing || "reading"} …`;
 
 /** @param {string} name @param {string} title @param {any[]} inside */

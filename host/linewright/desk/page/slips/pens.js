@@ -1,4 +1,4 @@
-// The slip with the maker's box of pens.
+// The slip of the box of pens.
 
 import { h } from "../dom.js";
 import { may_edit, state } from "../desk.js";

@@ -1,4 +1,4 @@
-// The slip with what can be put down, and the three ways to begin on an empty sheet.
+// The slip for adding items, and the three ways to begin on an empty sheet.
 
 import { h } from "../dom.js";
 import { hand, sign } from "../hand.js";
@@ -12,7 +12,7 @@ const KINDS = ".svg,.dxf,.pdf,.toml,image/*";
 const way = (word, picture, about, what) =>
   h("button", { type: "button", class: "way", disabled: !may_edit(), ...data(what) }, sign(picture), hand(word, { size: 1.05 }), h("small", {}, about));
 
-/** Nothing lies on the sheet yet. */
+/** Shown on an empty sheet. */
 export function beginning() {
   return h("section", { key: "beginning", class: "beginning", "aria-label": "Three ways to begin" },
     h("h2", {}, "Add something to the sheet"),
@@ -50,6 +50,6 @@ export function put_slip() {
   ]); // prettier-ignore
 }
 
-/** For the hidden field that opens the computer's own window for files. */
+/** Opens the file dialog of the computer by the hidden file field. */
 export const file_field = () =>
   h("input", { key: "files", id: "files", class: "heard", type: "file", multiple: true, accept: KINDS, tabindex: -1, "aria-label": "Picture files", "data-do": "files" });

@@ -1,4 +1,4 @@
-// The slip of what is selected: ways to draw it, their settings, and its place on the sheet.
+// The slip of the selected item: methods, their settings, and its place on the sheet.
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
@@ -8,7 +8,7 @@ import { union } from "../table.js";
 import * as shelf from "../shelf.js";
 import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
 
-/** So many settings are shown at once; the others wait below. */
+/** Number of settings shown at first; the others are in a closed section. */
 const FIRST = 4;
 
 export function thing_slip() {
@@ -61,7 +61,7 @@ const words_of = (one) => h("label", { class: "choice" }, h("span", {}, "Words")
 const shown_words = (frame, faces) => (frame === "whole" ? "Whole picture" : frame !== "head" ? `Face ${frame.slice(5)}` : faces > 1 ? "All faces" : "Head and shoulders");
 
 /**
- * What of a photograph with faces is shown.
+ * Choice of the part of a photograph with faces.
  *
  * @param {any} one
  */
@@ -86,7 +86,7 @@ function framing(one) {
 }
 
 /**
- * Small pictures of this very picture by every way.
+ * Previews of the item by every method.
  *
  * @param {any} one
  */
@@ -116,7 +116,7 @@ function ways(one) {
 }
 
 /**
- * What lines a drawing file gives.
+ * Choice of the lines of a drawing file.
  *
  * @param {any} one
  */
@@ -173,7 +173,7 @@ function alignment(things) {
 }
 
 /**
- * When it is drawn, among the others.
+ * Position of the item in the drawing order.
  *
  * @param {any} one
  */
@@ -198,7 +198,7 @@ function copies(one) {
 }
 
 /**
- * Which pen draws each colour or layer of a drawing file.
+ * Pens for the colours or layers of a drawing file.
  *
  * @param {any} one
  */
