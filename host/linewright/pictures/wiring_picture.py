@@ -125,8 +125,8 @@ def _motor_power(rig: Rig, wiring: Wiring) -> Iterator[Item]:
     for x in (39, 46, 53, 60):
         yield from _line("ground", (x, 115), (x, 119))
         yield from _ground(x, 119)
-    yield Label("Ground bar: every mark like these", 11, 131.5, 2.9, INK)
-    yield Label("in this picture ends here.", 11, 135.5, 2.9, INK)
+    yield Label("Ground bar: all ground marks", 11, 131.5, 2.9, INK)
+    yield Label("in this picture connect here.", 11, 135.5, 2.9, INK)
     yield from _badge(1, 14, 66.5)
     yield from _badge(2, 64.5, 68.0)
     yield from _badge(3, 14, 107.5)
@@ -335,7 +335,7 @@ def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
 
 def _cautions(wiring: Wiring) -> Iterator[Item]:
     top = BOTTOM_MM + 12
-    yield Label("Mind", 10, top - 3.2, 4.0, INK)
+    yield Label("Cautions", 10, top - 3.2, 4.0, INK)
     y = top + 1.5
     column = 10.0
     for i, text in enumerate(wiring.cautions):

@@ -303,49 +303,53 @@ def _logic_note(rig: Rig) -> str:
 def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str]:
     """Cautions in the order of their numbers in the picture."""
     yield (
-        "Wire with everything unplugged. Mains, and whatever your local code reserves for licensed people, is theirs; "
-        "a closed, earthed supply with a plug spares you all of it."
+        "Wire with everything unplugged. Mains wiring, and other work reserved by your local code, is for licensed "
+        "people; a closed, earthed supply with a plug avoids it."
     )
     rated = f"{fuse_a:g} A, slow-blow" if fuse_a is not None else "see `linewright rig check`"
-    takes = "motors and servo" if rig.supply.servo == "regulator" else "the motors, and nothing else"
-    yield f"Fuse close to the supply ({rated}), then a switch within reach: it takes the power of {takes}.{_used(rig)}"
-    yield "Join all grounds at one bar before any + is connected: a board without its ground takes it through its pins."
+    cuts = "the motors and the servo" if rig.supply.servo == "regulator" else "the motors only"
+    yield f"Fuse close to the supply ({rated}), then a switch within reach, which cuts the power of {cuts}.{_used(rig)}"
+    yield "Join all grounds at one bar before you connect any +: a board without ground conducts through its pins."
     rating = f"{volts} V" if volts is not None else "1.4 times the supply's voltage"
     yield (
-        f"{CAPACITOR_UF} uF or more, rated {rating}, right at each driver's supply pins, + to +: reversed it bursts. "
-        "Heat sinks on the drivers' chips; driver current set before the first move."
+        f"{CAPACITOR_UF} uF or more, rated {rating}, directly at each driver's supply pins, + to +; a reversed one "
+        "bursts. "
+        "Fit heat sinks to the drivers' chips; set the driver current before the first move."
     )
     yield (
-        "Never pull a motor plug under power: the coil's current has nowhere to go but through the driver. Drivers "
-        "lead it back themselves; a relay or solenoid of yours needs its own diode."
+        "Never pull a motor plug under power: the coil's current destroys the driver. Running drivers return this "
+        "current to the supply; a relay or solenoid needs its own diode."
     )
     if rig.supply.servo == "usb":
-        yield "The servo hangs on USB: held back, it draws more than a port owes you (500 mA). Feed it separately."
+        yield "The servo is powered from USB: stalled, it draws more than a port gives (500 mA). Power it separately."
     else:
-        yield "The servo has a 5 V source of its own; only its signal and its ground come to the board."
+        yield "The servo has its own 5 V supply; only its signal and its ground are connected to the board."
     most_ma = BOARDS[rig.board].output_3v3_ma
-    feeds = "" if most_ma is None else f" Its 3.3 V output feeds {most_ma} mA at most."
+    feeds = "" if most_ma is None else f" The board's 3.3 V output supplies {most_ma} mA at most."
     ends = "Switches go between pin and ground"
     if needs_shifting(rig):
-        ends = "Sensors (NPN: they switch to ground) end at their optocouplers, and nothing of theirs meets the board"
+        ends = "Sensors (NPN, switching to ground) are connected only to their optocouplers, never to the board"
     yield (
-        f"The board's pins take 3.3 V, never 5 V or 24 V.{feeds} {ends}; "
-        "normally closed ones also tell of a broken wire."
+        f"The board's pins tolerate 3.3 V, not 5 V or 24 V.{feeds} {ends}; "
+        "normally closed ones also detect a broken wire."
     )
     a, b = rig.a.microsteps, rig.b.microsteps
     steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"
     yield (
-        f"Set each driver's microstep pins to {steps} by its data sheet's table: else every length is wrong. Sleep and "
-        "reset, where there are any, go to 3.3 V: else it stays off."
+        f"Set each driver's microstep pins to {steps} by its data sheet's table; otherwise every length is wrong. "
+        "Connect sleep and "
+        "reset pins, if there are any, to 3.3 V; otherwise the driver stays off."
     )
     yield (
         f"{PULL_UP_KOHM} kohm from the enable line to 3.3 V, at the drivers: while the board starts, resets or is "
-        "flashed, its pins float or rest low, and the drivers would be on."
+        "flashed, its pins float or are low, which would switch the drivers on."
     )
 
 
 def _used(rig: Rig) -> str:
-    return "" if rig.senses_motor_power else " Used while the machine works, it costs the place: home before going on."
+    return (
+        "" if rig.senses_motor_power else " After use during a drawing the position is lost: home before you continue."
+    )
 
 
 def groups(lines: tuple[WireRun, ...]) -> dict[str, tuple[float, float]]:
