@@ -11,6 +11,7 @@ from linewright.planning.arrangement import Arrangement, Item
 from linewright.planning.pipeline import Arranged
 from linewright.sources import methods, photograph
 from linewright.sources.memory import ENTRY_BYTES, PhotographMemory
+from linewright.sources.preparation import Preparation
 from linewright.tasks import laying_out, target
 from linewright.tasks.front import Quiet
 from linewright.tasks.laying_out import KeptPictures
@@ -84,6 +85,24 @@ def test_what_was_made_soon_gets_no_first_look_with_other_settings(folder, monke
     laying_out.lay_out(arranged(folder, method="hatching:angle_deg=30"), RIG, Quiet(), kept, looks.append)
     laying_out.lay_out(Arranged(Arrangement(items=(Item("a", text="a"),))), RIG, Quiet(), kept, looks.append)
     assert len(looks) == 1
+
+
+def test_a_photograph_is_prepared_for_its_strokes_while_it_gets_a_first_look(folder, monkeypatch):
+    monkeypatch.setattr(laying_out, "QUICK_S", 0.0)
+    prepared = []
+    real = Preparation.prepared
+
+    def noting(self, rgb):
+        prepared.append(rgb.shape)
+        return real(self, rgb)
+
+    monkeypatch.setattr(Preparation, "prepared", noting)
+    looks = []
+    found = Arranged(Arrangement(items=(Item("ramp", source="ramp.png", width_mm=10.0),)), folder)
+    laying_out.lay_out(found, RIG, Quiet(), None, lambda look: looks.append((look, len(prepared))))
+    ((look, before),) = looks
+    assert look.rough
+    assert before == len(prepared) == len(set(prepared)) == 2
 
 
 def test_a_photograph_is_read_again_when_its_bytes_are_others(folder):

@@ -4,6 +4,7 @@ arrangement text.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from typing import Any, Final
 
@@ -30,6 +31,13 @@ def catalogue() -> dict[str, list[dict[str, Any]]]:
         settings = [_setting(field) for field in own if field.metadata]
         found[kind].append({"name": name, "about": one.about, "takes": one.takes, "settings": settings})
     return found
+
+
+def load() -> None:
+    """Load every method, before a setting that is changed has to be checked."""
+    for one in methods.usable().values():
+        with contextlib.suppress(InputError):
+            one.kind()
 
 
 def _setting(field: dataclasses.Field[Any]) -> dict[str, Any]:

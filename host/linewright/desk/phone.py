@@ -143,7 +143,7 @@ def _listener() -> tuple[socket.socket, str]:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.connect(ELSEWHERE)
             address = probe.getsockname()[0]
-        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # see `server`
         found.bind((address, 0))
         found.listen(16)
     except OSError as error:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright import wording
-from linewright.desk import edits, workers
+from linewright.desk import catalogue, edits, workers
 from linewright.desk.events import ItemEvent
 from linewright.desk.geometry import GeometryShelf
 from linewright.desk.history import History
@@ -391,6 +391,8 @@ class SheetDesk:
                 if what == workers.MADE:
                     for key, listed in value.items():
                         self._screen.put(key, listed)
+                # In this process, too; not earlier, because the start would be slower.
+                threading.Thread(target=_load_methods, daemon=True, name="desk methods").start()
             elif self._within is not None and number == self._within[0]:
                 self._heard_within(what, value)
             else:
@@ -399,6 +401,12 @@ class SheetDesk:
 
 NO_FRAMES: Final[dict[str, Any]] = {"frame": "whole", "frames": []}
 """Of an item without faces."""
+
+
+def _load_methods() -> None:
+    """Load what a changed setting is checked with."""
+    catalogue.load()
+    workers.set_aside()
 
 
 def _no_plan(state: str, number: int) -> dict[str, Any]:

@@ -72,13 +72,13 @@ def _first_look(source: str, method: str, wish: Wish) -> Picture | None:
     if not isinstance(way, Automatic | ToneMethod) or not photograph.looks_like_one(Path(source)):
         return None
     taken = photograph.load(source)
-    if isinstance(way, Automatic):
-        way, _ = way.way(taken, wish)
-    wide = tuple(
+    pens = tuple(
         replace(pen, width_mm=FIRST_LOOK_PENS * (wish.pen_width_mm if pen.width_mm is None else pen.width_mm))
         for pen in wish.pens or (BLACK,)
     )
-    return replace(way.drawn(taken, replace(wish, pens=wide), source), rough=True)
+    wide = replace(wish, pens=pens)
+    seen = way.glimpsed(taken, wish, wide, source) if isinstance(way, Automatic) else way.drawn(taken, wide, source)
+    return replace(seen, rough=True)
 
 
 def _in_known_pens(picture: Picture, wish: Wish) -> Picture:

@@ -6,7 +6,7 @@ import contextlib
 import weakref
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 
@@ -18,7 +18,11 @@ from linewright.sources.preparation import LUMA, Preparation
 from linewright.sources.side_by_side import both
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linewright.sources.tone.method import ToneMethod
+
+T = TypeVar("T")
 
 TAKES: Final = "auto takes "
 """Start of the sentence that reports the selected method."""
@@ -106,20 +110,30 @@ class Automatic(Preparation):
 
         The photograph is prepared in parallel, as all methods but the portrait need it.
         """
-        from linewright.sources import methods
+        return self._while_prepared(taken, wish, source, lambda way, choice, _report: (way, choice))
+
+    def glimpsed(self, taken: Photograph, wish: Wish, wide: Wish, source: str) -> Picture:
+        """A first look: the strokes for a wish with wider pens, while the photograph is prepared for the right ones."""
+
+        def look(way: ToneMethod, _choice: MethodChoice, report: Report) -> Picture:
+            return way.drawn(taken, replace(wide, report=report), source)
+
+        return self._while_prepared(taken, wish, source, look)
+
+    def _while_prepared(
+        self, taken: Photograph, wish: Wish, source: str, then: Callable[[ToneMethod, MethodChoice, Report], T]
+    ) -> T:
+        """What ``then`` makes with the method that suits the photograph, while the photograph is prepared."""
         from linewright.sources.tone.method import ToneMethod
 
-        key = ("choice", weakref.ref(taken), self.crop, self.turned_deg, wish.room_mm, wish.turn_deg, wish.one_pen_mm())
-        usual = Preparation()
         said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
         other_way = False
 
-        def chosen(report: Report) -> MethodChoice:
+        def chosen(report: Report) -> T:
             nonlocal other_way
-            report("looking at the photograph", 0.0)
-            choice = PHOTOGRAPHS.recall(key, lambda: choose(taken, replace(wish, report=report), self))
+            choice = self._choice(taken, replace(wish, report=report))
             other_way = choice.method == PORTRAIT
-            return choice
+            return then(self._method(choice), choice, report)
 
         def prepared(report: Report) -> None:
             def unless_in_vain(doing: str, done: float) -> None:
@@ -130,11 +144,25 @@ class Automatic(Preparation):
             with contextlib.suppress(_InVain):
                 ToneMethod(**said).on_sheet(taken, replace(wish, report=unless_in_vain), source)
 
-        choice, _ = both(chosen, prepared, wish.report)
+        return both(chosen, prepared, wish.report)[0]
+
+    def _choice(self, taken: Photograph, wish: Wish) -> MethodChoice:
+        """`choose`, remembered."""
+        key = ("choice", weakref.ref(taken), self.crop, self.turned_deg, wish.room_mm, wish.turn_deg, wish.one_pen_mm())
+        wish.report("looking at the photograph", 0.0)
+        return PHOTOGRAPHS.recall(key, lambda: choose(taken, wish, self))
+
+    def _method(self, choice: MethodChoice) -> ToneMethod:
+        """The method of a choice, prepared as the settings say."""
+        from linewright.sources import methods
+        from linewright.sources.tone.method import ToneMethod
+
         way = methods.chosen(choice.method)
         if not isinstance(way, ToneMethod):
             raise TypeError(f"{choice.method} is not for photographs")
-        return replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)}), choice
+        usual = Preparation()
+        own = {f.name: getattr(self, f.name) for f in fields(Preparation)}
+        return replace(way, **{name: value for name, value in own.items() if value != getattr(usual, name)})
 
 
 def choose(taken: Photograph, wish: Wish, framing: Preparation | None = None) -> MethodChoice:
@@ -199,11 +227,12 @@ def _line_art(rgb: Floats32) -> float:
         light[on_page], 0.95
     ):
         return 0.0
-    cover = np.clip(1.0 - paper.evened(rgb, LUMA) @ LUMA, 0.0, 1.0)
-    ink = (cover > max(INKED, 5.0 * paper.grain(cover))) & on_page
+    cover = np.clip(1.0 - paper.evened(rgb, LUMA, light) @ LUMA, 0.0, 1.0)
     bare = float((cover < INKED)[on_page].mean())
-    share = float(ink[on_page].mean())
-    if bare < BARE or not 0.0 < share < LINE_SHARE:
+    if bare < BARE:
+        return 0.0
+    ink = (cover > max(INKED, 5.0 * paper.grain(cover))) & on_page
+    if not 0.0 < float(ink[on_page].mean()) < LINE_SHARE:
         return 0.0
     steps = _steps(cover)
     at_edge = ink & ~ndimage.binary_erosion(ink)

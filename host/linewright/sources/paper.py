@@ -97,10 +97,15 @@ def _on_pixels(cells: Floats32, shape: tuple[int, ...]) -> Floats32:
     return np.asarray(ndimage.zoom(cells, zoom, order=1, mode="nearest", grid_mode=True), dtype=np.float32)
 
 
-def evened(rgb: Floats32, luma: Floats32) -> Floats32:
-    """(h, w, 3) with uniform illumination of the paper; outside of it everything becomes paper."""
+def evened(rgb: Floats32, luma: Floats32, light: Floats32 | None = None) -> Floats32:
+    """(h, w, 3) with uniform illumination of the paper; outside of it everything becomes paper.
+
+    Parameters
+    ----------
+    light : (h, w), `light_on` of its grey, if it is known already.
+    """
     grey = rgb @ luma
-    even = rgb / light_on(grey)[:, :, None]
+    even = rgb / (light_on(grey) if light is None else light)[:, :, None]
     on_page = page(grey)
     # The local maximum includes grain above the mean; the paper itself must become white.
     level = float(np.median((even @ luma)[on_page])) if on_page.any() else 1.0

@@ -17,7 +17,6 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from linewright.compiled import compiled
@@ -28,7 +27,7 @@ from linewright.sources.picture import Report
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import TOLERANCE
-from linewright.sources.tone.trace import smooth
+from linewright.sources.tone.trace import simplified, smooth
 
 PAYS: Final = 0.8
 """Share of a line's ink that must be missing for it to be laid. One half is optimal for a single line; but then lines
@@ -136,7 +135,6 @@ def laid(
     ends = np.zeros(1 + missing.size // 20, dtype=np.int64)
     points = np.zeros((missing.size, 2))
     weight = bed.weight.astype(np.float64)
-    strokes: list[Points] = []
     count = used = 0
     room = min(len(points), int(min(ink_high_mm / pixel, len(points))))
     for number, level in enumerate(levels):
@@ -146,11 +144,9 @@ def laid(
             int(np.ceil(bed.least_pens * pen_px)), int(LONGEST_PENS * pen_px), pen_px / 2, ends, points, count,
             used, room,
         )  # fmt: skip
-    for i in range(count):
-        line = smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm
-        line = np.clip(line, 0.0, [field.width_mm, field.height_mm])
-        strokes.append(shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), TOLERANCE * field.pen_mm)))
-    return strokes
+    lines = [smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm for i in range(count)]
+    size = [field.width_mm, field.height_mm]
+    return simplified([np.clip(line, 0.0, size) for line in lines], TOLERANCE * field.pen_mm, keeps_shape=True)
 
 
 @compiled

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
@@ -22,6 +20,7 @@ from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.form import directions
 from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.trace import simplified
 
 SEED_SHARE: Final = 0.8
 """Share of the wanted distance at which a new line may start beside another. With 1, a new line starts only where two
@@ -136,15 +135,7 @@ def _lines(
         bin_mm=BIN * pen,
         report=lambda done: report("streamlines", share[0] + done * (share[1] - share[0])),
     )
-    if not found:
-        return []
-    # All at once, because one call per line would take longer than the simplification itself.
-    of_line = np.repeat(np.arange(len(found)), [len(line) for line in found])
-    lines = shapely.linestrings(np.concatenate(found), indices=of_line)
-    simple = shapely.simplify(lines, TOLERANCE * pen, preserve_topology=False)
-    points, of_point = shapely.get_coordinates(simple, return_index=True)
-    cuts = [0, *(np.flatnonzero(np.diff(of_point)) + 1).tolist(), len(points)]
-    return [points[begin:end] for begin, end in pairwise(cuts)]
+    return simplified(found, TOLERANCE * pen)
 
 
 def asked_for(coverage: NDArray[np.float64]) -> NDArray[np.float64]:

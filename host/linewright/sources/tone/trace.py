@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -243,12 +245,28 @@ def smooth(line: Chain, sigma_px: float) -> Chain:
 
 def to_strokes(lines: list[Chain], pixel_mm: tuple[float, float], tolerance_mm: float, least_mm: float) -> list[Points]:
     """Chains in mm on the picture, simplified, without those shorter than ``least_mm``."""
+    placed = [(line + 0.5) * pixel_mm for line in lines]
+    long = [points for points in placed if len(points) > 1 and _length(points) >= max(least_mm, 1e-6)]
+    return simplified(long, tolerance_mm, keeps_shape=True)
+
+
+def simplified(lines: Sequence[Points], tolerance_mm: float, *, keeps_shape: bool = False) -> list[Points]:
+    """Lines without the vertices that they pass within a tolerance anyway (Douglas and Peucker 1973).
+
+    All at once, because one call per line would take longer than the simplification itself.
+
+    Parameters
+    ----------
+    lines : each (m, 2), m >= 2.
+    keeps_shape : no line is simplified until it crosses itself or is a point.
+    """
     import shapely
 
-    strokes = []
-    for line in lines:
-        points = (line + 0.5) * pixel_mm
-        if len(points) < 2 or _length(points) < max(least_mm, 1e-6):
-            continue
-        strokes.append(shapely.get_coordinates(shapely.simplify(shapely.linestrings(points), tolerance_mm)))
-    return strokes
+    if not len(lines):
+        return []
+    of_line = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
+    whole = shapely.linestrings(np.concatenate(lines), indices=of_line)
+    simple = shapely.simplify(whole, tolerance_mm, preserve_topology=keeps_shape)
+    points, of_point = shapely.get_coordinates(simple, return_index=True)
+    cuts = [0, *(np.flatnonzero(np.diff(of_point)) + 1).tolist(), len(points)]
+    return [points[begin:end] for begin, end in pairwise(cuts)]
