@@ -1,10 +1,10 @@
-"""What a bad wire costs: throughput of the link with one frame in a hundred damaged, against a clean one.
+"""Throughput of the link with one damaged frame in a hundred, relative to a clean wire.
 
     .venv/bin/python bench/bad_wire.py
 
 Both ends are the real endpoints, the wire is tests/protocol/faulty_wire.py: 100 kB/s, 1 ms each way, full frames down
 and an answer to every tenth up, in simulated time, so every run prints the same. Bar (LINK.md): 90 % of the clean
-throughput. Beyond the bar the table shows how far the link bends. Then one drawing over the virtual rig's own bad wire
+throughput. The table also has higher error rates. Then one drawing over the virtual rig's own bad wire
 (`virtual:damage=0.01,seed=7`), pulse for pulse against the clean one.
 """
 

@@ -1,4 +1,4 @@
-"""What it costs that one motor rides on the other's step times: gaps, and what they do to an elastic tip.
+"""Effect of stepping one motor at the other's step times: gaps between steps, and the deviation of an elastic tip.
 
     .venv/bin/python bench/beats.py
 
@@ -37,13 +37,13 @@ Ints = NDArray[np.int64]
 def across_mm(
     machine: Machine, rise: Ints, step_a: Ints, step_b: Ints, turn: float, seen: tuple[float, float]
 ) -> float:
-    """Half of how far the tip moves across a line at an angle (rad) between two ticks."""
+    """Half the peak-to-peak deviation of the tip, mm, across a line at an angle (rad), between two ticks."""
     hz = MACHINES[0][1]
     mechanics = Mechanics(machine, Faults(ringing_x_hz=hz[0], ringing_y_hz=hz[1], ringing_damping=DAMPING))
     pen = mechanics.pen(rise, *mechanics.carriage(rise, step_a, step_b))
     there = (rise > seen[0]) & (rise < seen[1])
     off = (pen[there] @ np.array([-math.sin(turn), math.cos(turn)])).astype(np.float64)
-    # A line ends on whole steps, so it is turned by a hair.
+    # A line ends on whole steps, so its angle differs slightly.
     time = (rise[there] - rise[0]) / TICK_HZ
     return float(np.ptp(off - np.polyval(np.polyfit(time, off, 1), time))) / 2.0
 
@@ -64,7 +64,7 @@ def main() -> None:
         cruise = (rise > seen[0]) & (rise < seen[1])
         gaps = np.diff(rise[cruise & (step_b != 0)]) / TICK_HZ * 1e6
         first, second = rise[step_a != 0], int(np.count_nonzero(step_b))
-        # Where a motor is midway to a whole step, in steps of the first one, whose times are known.
+        # Positions at which a motor is midway between whole steps, in steps of the first motor, whose times are known.
         midway = (np.arange(second) + 0.5) * len(first) / second
         own = np.rint(np.interp(midway, np.arange(len(first) + 1), np.append(begin, first))).astype(np.int64)
         both, of_first = np.concatenate((first, own)), np.arange(len(first) + second) < len(first)

@@ -1,4 +1,4 @@
-"""A map of a million points: how long reading takes, alone and with all that is covered left out.
+"""Processor time of reading a map of a million points, without and with removal of covered parts.
 
     .venv/bin/python bench/big_map.py [--before CHECKOUT] [--points 1000000] [--times 3]
 

@@ -1,10 +1,11 @@
-"""What drawing costs the board's processor, per pulse word and per record, measured on an emulated RP2040 at 125 MHz.
+"""Processor time of drawing per pulse word and per record, on an emulated RP2040 at 125 MHz.
 
     PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_cost.py
 
-Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it).  The
-records of whole drawings go the board's own way, from the payload of a frame to blocks for the player: decoding, guard
-and queue, ramp preparation, rendering, blocks. Only the port is another, whose player is always done. Cycle counts
+Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it). The
+records of whole drawings pass through the board's own code, from the payload of a frame to blocks for the player:
+decoding, guard
+and queue, ramp preparation, rendering, blocks. Only the port is replaced: its player is always ready. Cycle counts
 follow the Cortex-M0+ table, without waits for flash.
 
 Two drawings: the heron on A6 with the default rig, and one whose lines are drawn at the board's limit. The reference is
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from linewright.program.program import Program
 
 FRAMES = 3
-"""The first so many frames of each drawing: a second of an emulated processor's time takes a quarter of a minute."""
+"""Number of frames of each drawing; emulating one second takes about 15 s."""
 
 
 def at_the_limit() -> tuple[Program, Rig]:
@@ -58,7 +59,7 @@ def at_the_limit() -> tuple[Program, Rig]:
 
 
 def main() -> int:
-    """Print one table; exit status 1 where the fast drawing misses the bar of 5 us per word."""
+    """Print one table; exit status 1 if the fast drawing misses the bar of 5 us per word."""
     image = os.environ.get("PICO_UF2")
     if not image:
         print("NOT RUN: no MicroPython image; PICO_UF2=path/to/image.uf2", file=sys.stderr)

@@ -12,7 +12,7 @@ since = time.ticks_diff
 
 
 def whole(port, payloads, accel, rate, ramp_accel, jump):
-    """Records, words, blocks; microseconds of decoding, of guard and queue, and of everything from queue to player.
+    """Counts of records, words and blocks; microseconds of decoding, of guard and queue, and from queue to player.
 
     `port` is a `DonePlayer` of tests/dual/done_player.py, which `board_cost.py` runs at the prompt before.
     """
@@ -50,7 +50,7 @@ def whole(port, payloads, accel, rate, ramp_accel, jump):
 
 
 def kernel_alone(payloads, accel):
-    """Ramps, words; microseconds of loading and of rendering them, the calls' own cost included."""
+    """Counts of ramps and words; microseconds of loading and of rendering them, calls included."""
     decoder = records.new_state(feeder.MASK)
     values = array("i", [0] * (feeder.MASK + 1))
     places = array("i", [0] * (feeder.MASK + 1))

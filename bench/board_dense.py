@@ -1,14 +1,13 @@
-"""Dense curves on an emulated RP2040 at 125 MHz, over its USB port: what is asked for, what is done, what that costs.
+"""Dense curves on an emulated RP2040 at 125 MHz, over its USB port: planned rate, achieved times, processor load.
 
     PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_dense.py [MM ...]
 
 Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it). A
-spiral of chords of so many millimetres (0.2, 0.1 and 0.05 where none is named) is drawn at 120 mm/s by the same session
-that draws on real boards. Every step pulse is compared with its time by the plan (a board that runs short of records
-slows down: "stretched"). Looked at for the rest is the middle of the stroke, from a tenth to nine tenths of its
-records: the ramps a second that the plan asks for, and the share of the processor's cycles in which it did not sleep.
-Where chords are finer than the planner's tolerance it joins some. Cycle counts follow the Cortex-M0+ table, without
-waits for flash.
+spiral with chords of this length in mm (default 0.2, 0.1 and 0.05) is drawn at 120 mm/s by the same session that
+draws on real boards. Every step pulse is compared with its planned time (a board that runs short of records slows
+down: "stretched"). Other values are of the middle of the stroke, from 10 to 90 % of its records: the ramps/s that the
+plan requires, and the share of processor cycles without sleep. If chords are finer than the planner's tolerance it
+joins some. Cycle counts follow the Cortex-M0+ table, without waits for flash.
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ if TYPE_CHECKING:
 SPEED_MM_S = 120.0
 CHORDS_MM = (0.2, 0.1, 0.05)
 LENGTH_MM = 110.0
-"""A second of drawing: an emulated second of a busy processor takes a quarter of a minute."""
+"""Length of the spiral, about one second of drawing; emulating a busy second takes about 15 s."""
 INNER_MM = 8.0
 PITCH_MM = 1.0
 
@@ -62,7 +61,7 @@ def spiral(chord_mm: float, of: Rig) -> Program:
 
 
 def main() -> int:
-    """Print one line for each spiral; 1 where the pen had to wait or the position was lost."""
+    """Print one line for each spiral; returns 1 if the pen had to wait or the position was lost."""
     image = os.environ.get("PICO_UF2")
     if not image:
         print("NOT RUN: no MicroPython image; PICO_UF2=path/to/image.uf2", file=sys.stderr)

@@ -1,10 +1,11 @@
-"""How soon the desk's server answers: start to first sight, drop to a first look and to strokes, slider, and a click.
+"""Response times of the desk's server: start to first state, drop to a first preview and to strokes, slider, and a
+click.
 
     .venv/bin/python bench/desk.py [--runs 5]
 
-A page without a browser measures from its own request to the value that a browser would show; what the browser then
-needs to draw it is measured with the page. Where other programs share the processors, the processor time of the desk
-and its workers tells more than the clock. The reference is the same request of the same desk that does nothing: for the
+A page without a browser measures from its own request to the value that a browser would show; the browser's rendering
+is not included. If other programs share the processors, the processor time of the desk and its workers is more
+reliable than the clock. The reference is the same request without work in the same desk; for the
 start, the same server library with one empty route.
 """
 
@@ -53,7 +54,7 @@ uvicorn.Server(uvicorn.Config(app, log_level="critical")).run(sockets=[s])
 
 
 def empty_start_s() -> float:
-    """From starting a server with one empty route to its first answer."""
+    """Time from starting a server with one empty route to its first answer, s."""
     began_s = time.perf_counter()
     with subprocess.Popen([sys.executable, "-c", EMPTY], stdout=subprocess.PIPE, text=True) as server:
         try:
@@ -66,7 +67,7 @@ def empty_start_s() -> float:
 
 
 def start_s() -> float:
-    """From the command to the whole state on the page."""
+    """Time from the command to the whole state on the page, s."""
     with tempfile.TemporaryDirectory() as folder:
         began_s = time.perf_counter()
         desk = Desk(Path(folder))
@@ -93,14 +94,14 @@ def processor_s(pid: int) -> float:
 
 
 def timed(do: Callable[[], object]) -> float:
-    """Seconds that something takes."""
+    """Duration of a call, s."""
     began_s = time.perf_counter()
     do()
     return time.perf_counter() - began_s
 
 
 def sketched(page: Page, before: Any, *, rough: bool = False) -> None:
-    """Wait for strokes that were not there before; a first look is enough where it may be rough."""
+    """Wait for new strokes; with ``rough``, also for a first preview."""
 
     def seen(state: dict[str, Any]) -> bool:
         plan = state["plan"]
@@ -110,7 +111,7 @@ def sketched(page: Page, before: Any, *, rough: bool = False) -> None:
 
 
 class Bench:
-    """One desk, whose workers are warm as they are a minute after it was opened."""
+    """One desk with warm workers, as a minute after its start."""
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
@@ -121,11 +122,11 @@ class Bench:
         self.drop()
 
     def drop(self) -> tuple[float, float]:
-        """A photograph is dropped onto an empty sheet; seconds to its first look and to its strokes."""
+        """Drop a photograph onto an empty sheet; seconds to its first preview and to its strokes."""
         page = self._page
         page.does("clear")
         before = page.state["plan"]["sketch"]
-        # Another file each time, so that nothing is remembered; readers stop at the end of the picture.
+        # A different file each time, so that nothing is cached; readers ignore bytes after the end of the picture.
         self._dropped += 1
         data = PHOTOGRAPH.read_bytes() + self._dropped.to_bytes(4, "big")
         began_s = time.perf_counter()
@@ -137,11 +138,11 @@ class Bench:
         return looked_s, time.perf_counter() - began_s
 
     def drop_nothing(self) -> None:
-        """The same bytes, which are no picture."""
+        """The same number of bytes that are not a picture."""
         self._desk.ask("POST", "/upload?name=heron.jpg", bytes(PHOTOGRAPH.stat().st_size))
 
     def slide(self, pitch: float) -> None:
-        """A slider of the photograph's method is moved, until its strokes are there."""
+        """Move a slider of the photograph's method and wait for the strokes."""
         page = self._page
         before = page.state["plan"]["sketch"]
         method = {"name": "waves", "settings": {"pitch": pitch}}
@@ -149,7 +150,7 @@ class Bench:
         sketched(page, before)
 
     def slide_nothing(self) -> None:
-        """The same event, which changes nothing."""
+        """The same event without a change."""
         item = self._page.state["items"][0]
         self._page.does("set", item=item["id"], method=item["method"], gesture="bench")
 
@@ -212,7 +213,7 @@ def main() -> int:
 
 
 PITCH = 20.0
-"""Of waves across the photograph, in widths of the pen: some 20 000 vertices on A4."""
+"""Row spacings of waves in pen widths; about 20 000 vertices on A4."""
 
 
 if __name__ == "__main__":

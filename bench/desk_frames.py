@@ -2,10 +2,10 @@
 
     .venv/bin/python bench/desk_frames.py
 
-The page runs in Debian's Chromium without a screen, so nothing but processors draws it. For each drawing the view moves
-and zooms for some seconds; stated is the time from frame to frame, median and the slowest of twenty, and how long the
-sheet takes to be sharp again once it lies still. Exit status 1: fewer than 60 frames a second at 10^5 vertices, or 30
-at 10^6, by the median, and slower than the empty sheet by more than a tenth.
+The page runs in Debian's Chromium without a screen, so it is rendered by the processors alone. For each drawing the
+view moves and zooms for some seconds; printed are the time between frames, median and 95th percentile, and the time
+until the sheet is sharp again after the view has stopped. Exit status 1: fewer than 60 frames a second at 10^5
+vertices, or 30 at 10^6, by the median, and slower than the empty sheet by more than a tenth.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from get_chromium import installed
 SECONDS = 4
 BARS_MS = {100_000: 1000 / 60, 1_000_000: 1000 / 30}
 JITTER = 1.1
-"""Frames wait for the next beat of a screen, so medians lie a little above a whole beat."""
+"""Frames wait for the next refresh of the screen, so medians are slightly above a multiple of its period."""
 
 MOVE = """
 (seconds) => new Promise((done) => {

@@ -1,12 +1,12 @@
-"""An hour of drawing in a heap that is nearly full: is anything taken from it or collected while motors move?
+"""An hour of drawing in a nearly full heap: tests that nothing is allocated or collected while motors move.
 
     .venv/bin/python bench/drawing_heap.py [MINUTES [FREE_BYTES]]
 
-The Unix MicroPython with the heap of the smallest board that is promised (doubled, as its pointers are), all but
-FREE_BYTES of it held, in virtual time. Sheets of dense strokes are drawn one after the other, each with changes of pace
-and a hold. Host and wire are computed beside the board's code and in the same heap (tests/dual); they collect their own
-garbage. The player counts blocks of pulses, not pulses. Passes when no turn of the board's loop with moving motors
-changes how much of the heap is taken, but for turns that answer a request: their share is printed.
+The Unix MicroPython has the heap of the smallest supported board (doubled, like its pointers), of which all but
+FREE_BYTES are occupied; time is virtual. Sheets of dense strokes are drawn one after the other, each with changes of
+pace and a hold. Host and wire are computed beside the board's code and in the same heap (tests/dual); they collect
+their own garbage. The player counts blocks of pulses, not pulses. Passes if no turn of the board's loop with moving
+motors changes the allocated amount, except turns that answer a request; their share is printed.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from homings import FREE_BYTES, figures_of
 
 
 def main() -> int:
-    """Print what was seen; 1 where the heap was touched while motors moved and nobody asked for anything."""
+    """Print the results; returns 1 if the heap changed while motors moved, outside of turns that answer requests."""
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
     figures = figures_of("drawing_heap_board.py", round(minutes * 60), free_bytes)

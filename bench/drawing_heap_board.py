@@ -16,7 +16,7 @@ MOST_TURNS = 100_000
 
 
 class BlockWorld(TidyWorld):
-    """Plays whole blocks: how long each lasts and where it leads is added up when it is submitted."""
+    """A player of whole blocks: adds up their durations and steps when they are submitted."""
 
     sums = array("i", (0, 0, 0, 0))
     from_tick = 0
@@ -50,7 +50,7 @@ class BlockWorld(TidyWorld):
 
 
 class Payloads:
-    """The frames of a sheet, encoded once: the same sheet is drawn again and again."""
+    """The frames of a sheet, encoded once and drawn repeatedly."""
 
     def __init__(self):
         self._made = {}
@@ -109,7 +109,7 @@ def main():
             if rig.last("event") or rig.last("fault"):
                 break
             if turn == ask_at:
-                # Slower, held, and on again, some turns apart.
+                # A slower pace, a hold, and a resume, some turns apart.
                 ask_at += 30
                 rig.send("pace", value=(200, 0, 256)[(turn // 30) % 3])
             playing = bool(world.queue)

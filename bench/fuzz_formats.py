@@ -1,10 +1,10 @@
-"""Ten thousand damaged files of all formats, and boards that answer anything: what became of them, and what it cost.
+"""Ten thousand damaged files of all formats, and boards with random answers: results, memory and processor time.
 
     .venv/bin/python bench/fuzz_formats.py [FILES [FIRST]]
 
-Passes when none ends in a traceback, none is taken for something else by an oracle (`tests/fuzz/formats.py`), none
-takes more than 1 GB of memory and none more than 20 s of processor time. Each file is made from a number, so a run can
-be made again; FIRST is the first number. `tests/fuzz` does the same in a smaller measure, with other numbers.
+Passes if none ends in a traceback, none is read differently from an oracle (`tests/fuzz/formats.py`), none
+takes more than 1 GB of memory and none more than 20 s of processor time. Each file is generated from a number, so a
+run can be repeated; FIRST is the first number. `tests/fuzz` does the same on a smaller scale, with other numbers.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 MOST_MB = 1000
 MOST_CPU_S = 20
 BATCH = 100
-"""Files per process: what one leaves behind counts for the next, so memory is found too high rather than too low."""
+"""Files per process; memory left by one file counts for the next, so the measured memory is an upper bound."""
 
 
 PDF_SHARE = 0.005
@@ -34,7 +34,7 @@ PDF_SHARE = 0.005
 
 
 class TooLongError(BaseException):
-    """A file takes more processor time than is allowed."""
+    """A file needs more processor time than allowed."""
 
 
 def _too_long(_number: int, _frame: object) -> None:
@@ -42,7 +42,7 @@ def _too_long(_number: int, _frame: object) -> None:
 
 
 def child(name: str, first: int, count: int) -> None:
-    """Read so many files; a line of JSON for each."""
+    """Read ``count`` files; prints a line of JSON for each."""
     signal.signal(signal.SIGVTALRM, _too_long)
     with tempfile.TemporaryDirectory() as folder:
         if name == "board":
@@ -73,7 +73,7 @@ def child(name: str, first: int, count: int) -> None:
 
 
 def batch(name: str, first: int, count: int) -> list[dict[str, Any]]:
-    """The same in a process of its own, which may die."""
+    """The same in a separate process, which may crash."""
     command = [sys.executable, __file__, "--child", name, str(first), str(count)]
     done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60 * 60)
     lines = [json.loads(line) for line in done.stdout.splitlines() if line.startswith("{")]
@@ -86,7 +86,7 @@ def batch(name: str, first: int, count: int) -> list[dict[str, Any]]:
 
 
 def main() -> int:
-    """Run them all; 1 where something is wrong."""
+    """Run all of them; returns 1 if a bar is missed."""
     from fuzz.formats import FORMATS
 
     files = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000

@@ -2,8 +2,8 @@
 
     .venv/bin/python bench/fuzz_wire.py
 
-Passes when nothing escapes as an exception, an end that has been fed nonsense still greets the next host, and no memory
-grows. tests/protocol/test_fuzz.py holds the same in a smaller measure. The same seeds give the same bytes every time.
+Passes if there is no exception, each end still greets the next host afterwards, and no memory
+grows. tests/protocol/test_fuzz.py does the same on a smaller scale. The same seeds give the same bytes every time.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ CPYTHON_BYTES, MICROPYTHON_BYTES = 10_000_000, 1_000_000
 
 
 def run(interpreter: Path, total: int, seed: int = 1) -> dict[str, dict[str, int]]:
-    """Both ends under one interpreter: name of the end to its counters."""
+    """Run both ends under one interpreter; returns their counters by name."""
     command = [str(interpreter), str(ROOT / "bench" / "fuzz_wire_board.py"), str(total), str(seed)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:

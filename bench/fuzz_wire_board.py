@@ -1,12 +1,13 @@
-"""Garbage, broken frames and well-formed nonsense into both ends of the link; fuzz_wire.py runs it under both.
+"""Random bytes, damaged frames and valid frames with random content for both ends; fuzz_wire.py runs it under both
+interpreters.
 
     .venv/bin/python bench/fuzz_wire_board.py [BYTES [SEED]]        .tools/micropython bench/fuzz_wire_board.py ...
 
-One end is a whole board with everything behind its link, the other the host's endpoint and the decoder of messages.
+One end is a complete board, the other the host's endpoint with the decoder of messages.
 Each takes BYTES bytes: random ones, genuine frames with bits flipped, pieces cut out or put in, and frames whose
-checksum and session are right but whose kind, number and payload are not. Whatever escapes as an exception ends the
-run. Prints one line per end, ``name bytes frames damaged oversize foreign odd grown``, where ``grown`` is by how much
-the memory in use has grown since a tenth of the run: objects on CPython, bytes on MicroPython.
+checksum and session are right but whose kind, number and payload are not. Any exception ends the run. Prints one line
+per end, ``name bytes frames damaged oversize foreign odd grown``, where ``grown`` is the growth of the memory in use
+since a tenth of the run: objects on CPython, bytes on MicroPython.
 """
 
 import gc
@@ -23,12 +24,12 @@ from linewire import messages
 from linewire.endpoint import ACK, OPEN, PROBE, Endpoint
 from linewire.framing import write_frame
 
-# A new host, or a new board, after so many bytes, to see that the end still works.
+# A new host, or a new board, is connected after this many bytes, to test that the end still works.
 LIFE = 40_000
 
 
 class Dice:
-    """A small generator of its own, so that both interpreters throw the same (Numerical Recipes' constants)."""
+    """A random number generator that gives the same numbers on both interpreters (constants of Numerical Recipes)."""
 
     def __init__(self, seed):
         self.state = seed & 0x3FFFFFFF
@@ -39,12 +40,12 @@ class Dice:
         return (self.state >> 8) % n
 
     def bytes(self, n):
-        """That many, of any value."""
+        """This many random bytes."""
         return bytes([self.below(256) for _ in range(n)])
 
 
 def used():
-    """Memory in use, garbage apart."""
+    """Memory in use, without garbage."""
     gc.collect()
     return gc.mem_alloc() if hasattr(gc, "mem_alloc") else len(gc.get_objects())
 
@@ -67,11 +68,11 @@ def broken(dice, frame):
 
 
 def nonsense(dice, side, tag, sequence):
-    """A frame that the checksum cannot tell from a genuine one."""
+    """A frame with random content and a valid checksum."""
     kinds = [number for _, number, _ in messages.MESSAGES if number & messages.FROM_BOARD == side]
     kinds += [kind | side for kind in (OPEN, ACK, PROBE)]
     kind = kinds[dice.below(len(kinds))] if dice.below(8) else dice.below(256)
-    # Small numbers are within range more often, and so get further in.
+    # Small numbers are in range more often, so more code is reached.
     payload = dice.bytes(dice.below(40) if dice.below(4) else dice.below(messages.PAYLOAD))
     if dice.below(2):
         payload = bytes([byte & 3 if i % 4 else byte for i, byte in enumerate(payload)])
@@ -89,13 +90,13 @@ def piece(dice, genuine, side, tag, sequence):
 
 
 class Sums:
-    """Counters over many lives of an endpoint."""
+    """Counters over several endpoints in sequence."""
 
     def __init__(self):
         self.all = [0] * 5
 
     def add(self, end):
-        """Take over the counters of an endpoint that is given up."""
+        """Add the counters of an endpoint that is discarded."""
         reader = end.reader
         for i, count in enumerate((reader.frames, reader.damaged, reader.oversize, end.foreign, end.odd)):
             self.all[i] += count
@@ -106,7 +107,7 @@ def tell(name, total, sums, grown):
 
 
 def fuzz_board(dice, total):
-    """A whole board: after each stretch of it, a new host is greeted and answered as if nothing had been."""
+    """A complete board: after each stretch of bytes it must answer a new host normally."""
     rig = BoardRig()
     sums = Sums()
     done = 0
@@ -141,7 +142,7 @@ def fuzz_board(dice, total):
 
 
 def fuzz_host(dice, total):
-    """The host's endpoint and what decodes its messages."""
+    """The host's endpoint and the decoder of messages."""
     sums = Sums()
     done = 0
     before = 0

@@ -1,12 +1,12 @@
-"""Two hundred homings in a heap that is nearly full: does any fail, and is anything taken from the heap or collected?
+"""Two hundred homings in a nearly full heap: tests that all succeed, without allocation or collection.
 
     .venv/bin/python bench/homings.py [COUNT [FREE_BYTES]]
 
-The Unix MicroPython with the heap of the smallest board that is promised (doubled, as its pointers are), all but
-FREE_BYTES of it held. Host, wire, machine and its two switches are computed beside the board's code and in the same
-heap (tests/dual), and collect their own garbage. Passes when every homing finds its switches within one step and no
-turn of the board's loop with moving motors changes how much of the heap is taken: what it took and kept would raise
-it, a collection would lower it. What a call takes for its frame and gives back at its end does not show.
+The Unix MicroPython has the heap of the smallest supported board (doubled, like its pointers), of which all but
+FREE_BYTES are occupied. Host, wire, machine and its two switches are computed beside the board's code in the same
+heap (tests/dual), and collect their own garbage. Passes if every homing finds its switches within one step and no
+turn of the board's loop with moving motors changes the allocated amount: an allocation would raise it, a collection
+would lower it. The frame of a call, which is allocated and freed within the turn, is not detected.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 MICROPYTHON = ROOT / ".tools" / "micropython"
 HEAP_BYTES = 2 * 205_184
-"""Twice that of a Pico W (seen in the emulator)."""
+"""Twice that of a Pico W (measured in the emulator)."""
 FREE_BYTES = 32_000
 LIMIT_S = 3600
 
 
 def figures_of(program: str, *arguments: int) -> list[int] | None:
-    """What a program of this folder prints in such a heap; None, and its output shown, if it fails."""
+    """Output of a program of this folder in such a heap; None if it fails, with its output shown."""
     folders = ("bench", "tests/dual", "device", "shared_protocol", "tests/dual/unittest_shim")
     command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", ROOT / "bench" / program, *arguments]
     done = subprocess.run(
@@ -42,7 +42,7 @@ def figures_of(program: str, *arguments: int) -> list[int] | None:
 
 
 def main() -> int:
-    """Print what was seen; 1 where a homing failed or the heap was touched while motors moved."""
+    """Print the results; returns 1 if a homing failed or the heap changed while motors moved."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
     figures = figures_of("homings_board.py", count, free_bytes)

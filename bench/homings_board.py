@@ -11,11 +11,11 @@ from linewire import records
 
 PIECE_BYTES = 256
 MOST_TURNS = 20_000_000
-"""A homing that does not end is an error and not a wait."""
+"""Largest number of turns of a homing; beyond it the bench fails."""
 
 
 class TidyWorld(CountingWorld):
-    """Collects what the host leaves behind within the host's own part of a turn: no host shares a board's heap."""
+    """Collects the host's garbage in the host's part of a turn, because a real host does not share the board's heap."""
 
     spare = 0
 
@@ -28,14 +28,14 @@ class TidyWorld(CountingWorld):
 
 
 class Unkept:
-    """Edges that nobody looks at afterwards, and that must not fill the heap."""
+    """Discards edges, which would fill the heap and are not used."""
 
     def add(self, tick, word):
         pass
 
 
 def fill(free_bytes):
-    """Take the heap until little is free; what is returned holds it, each piece the next."""
+    """Allocate until ``free_bytes`` are left; returns a linked list of the allocated pieces."""
     held = None
     gc.collect()
     while gc.mem_free() > free_bytes:
@@ -45,7 +45,9 @@ def fill(free_bytes):
 
 
 def moved(rig, until, seen):
-    """Poll until then; notes the most and the least that a turn with moving motors took from the heap."""
+    """Poll until ``until()`` is true; ``seen`` receives the largest and smallest change of the heap in a turn with
+    moving motors.
+    """
     world = rig.world
     for _ in range(MOST_TURNS):
         if until():
@@ -85,7 +87,7 @@ def main():
             raise RuntimeError(f"homing {i + 1} ended with {rig.heard}")
         rig.spend(0.2)
         worst_spread = max(worst_spread, homed["x_spread_steps"], homed["y_spread_steps"])
-        # Somewhere else for the next one.
+        # Move elsewhere for the next homing.
         x, y = 20 + 17 * (i % 11), 20 + 23 * (i % 7)
         rig.draw([(records.RAMP, x, y, 2000), (records.RAMP, x, y, 0), (records.END, 0, 0, 0)], number=i + 1)
         rig.run(lambda: rig.last("event"))

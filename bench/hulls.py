@@ -1,14 +1,13 @@
-"""Icons drawn as hulls: how near do their centre lines come to the strokes that the hulls were made of?
+"""Icons as filled hulls: distance of their centre lines from the strokes that the hulls were made of.
 
     .venv/bin/python bench/hulls.py FOLDER [--take 24] [--seed 4] [--pictures FILE.png]
 
 FOLDER holds icons drawn with strokes on a square. Each stroke becomes the area that a round pen of a twelfth of the
 square's width leaves (shapely's buffer), as icon fonts and tracing programs write it; `--as centre-lines` then has to
-find the strokes again. Distances are in widths of that pen: from our lines to the true ones (what is drawn wrong) and
-from the true ones to ours (what is left out), the mean and the 99th percentile.
+find the strokes again. Distances are in widths of that pen: from our lines to the true ones (wrong lines) and from the
+true ones to ours (missing lines), the mean and the 99th percentile.
 
-Reference: the icon's own strokes. The pictures are for looking: no number says whether a line is the one that a person
-would draw.
+Reference: the icon's own strokes. The pictures are for inspection, because no number states whether a line looks right.
 """
 
 from __future__ import annotations
@@ -30,13 +29,13 @@ from linewright.sources.tone.centre_lines import CentreLines
 SIDE_MM = 100.0
 WIDE_MM = SIDE_MM / 12
 APART_MM = 0.5
-"""Between points that are looked at."""
+"""Distance between compared points, in pen widths."""
 
 TILE_PX = 300
 
 
 def hull_of(strokes: list[np.ndarray]) -> shapely.Geometry:
-    """The area that a round pen leaves."""
+    """The area that a round pen covers."""
     parts = [shapely.linestrings(stroke) if len(stroke) > 1 else shapely.points(stroke[0]) for stroke in strokes]
     return shapely.union_all(shapely.buffer(parts, WIDE_MM / 2))
 
@@ -75,7 +74,7 @@ def tile(area: shapely.Geometry, strokes: list[np.ndarray]) -> np.ndarray:
 
 
 def main() -> int:
-    """Print one row for each way of looking."""
+    """Print one row for each direction of comparison."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--take", type=int, default=24)

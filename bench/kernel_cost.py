@@ -1,9 +1,9 @@
-"""What one pulse word costs: the kernel as viper and as bytecode under Unix MicroPython, and under CPython.
+"""Processor time per pulse word: the kernel as viper and as bytecode under Unix MicroPython, and under CPython.
 
     .venv/bin/python bench/kernel_cost.py [--runs 9]
 
 Reference of the comparison: the same source as MicroPython bytecode (the decorators taken out), in the same run.
-Loading the ramps is included. Figures are of this machine's processor; only the ratios carry over to a board, and the
+Loading the ramps is included. Figures are of this machine's processor; only the ratios apply to a board, and the
 board's own cost is measured in the emulator.
 """
 
@@ -24,7 +24,7 @@ MICROPYTHON = ROOT / ".tools" / "micropython"
 
 
 def measure(command: list[str], path: list[Path], runs: int) -> dict[str, tuple[float, float, float]]:
-    """Case -> (median, least, most) microseconds per word."""
+    """Median, least and most microseconds per word, by case."""
     joined = ":".join(str(p) for p in path)
     environment = {"MICROPYPATH": joined, "PYTHONPATH": joined}
     printed = subprocess.run(

@@ -1,4 +1,4 @@
-"""Processor time from words and seeds to strokes, against other people's code for the steps that are comparable.
+"""Processor time from texts and seeds to strokes, compared with other libraries for comparable steps.
 
     .venv/bin/python bench/letters_and_patterns.py [--seeds 5]
 

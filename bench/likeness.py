@@ -1,4 +1,4 @@
-"""Portraits: does a face recogniser that knows nothing of drawings still see the person, and in how many minutes?
+"""Portraits: whether a face recogniser trained on photographs identifies the person, and the drawing time.
 
     .venv/bin/python -m pip install dlib-bin face-recognition-models "setuptools<81"
     .venv/bin/python bench/likeness.py [FOLDER ...] [--as auto --as one-line ...] [--sheet A5 A4] [--pen 0.3 0.5]
@@ -13,9 +13,9 @@ minute of arc at reading distance (0.4 m), and judged where the photograph's fac
 
 - distance: between the figures of the drawing and of its own photograph; landmarks are found in the drawing itself
 - first: whether no photograph of another person is nearer
-- found: whether the detector finds a face there without being told where
+- found: whether the detector finds the face by itself
 
-Photographs of one person are taken for the same by the judge itself (nearer than `SAME`). Pictures of real people are
+Photographs nearer than `SAME` count as the same person. Pictures of real people are
 read from installed packages and from the folders named; none is kept in this repository.
 """
 
@@ -53,7 +53,7 @@ SHIPPED = (("skimage", "data/astronaut.png"), ("matplotlib", "mpl-data/sample_da
 """Photographs of people inside packages; those that are not installed are left out."""
 
 SAME = 0.5
-"""Two photographs nearer than this are of one person."""
+"""Two photographs nearer than this count as one person."""
 
 LIMIT = 0.6
 """The recogniser's published limit for the same person."""
@@ -69,7 +69,7 @@ FACE_PX = 1400
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """A photograph that the judge has seen: its face as left, top, right, bottom, shares of the picture."""
+    """A judged photograph: its face as left, top, right, bottom, shares of the picture."""
 
     path: Path
     figures: np.ndarray
@@ -107,7 +107,7 @@ class Judge:
 
 @dataclass(frozen=True)
 class Score:
-    """What became of one photograph by one method."""
+    """Result of one photograph by one method."""
 
     distance: float
     first: bool

@@ -25,7 +25,7 @@ PER_STROKE = 20
 
 
 def strokes(vertices: int, what: str) -> list[NDArray[np.float64]]:
-    """Lines in mm on the page; every run makes the same."""
+    """Lines in mm on the page, the same in every run."""
     if what == "one":
         along = np.linspace(0.0, 1.0, vertices)
         turn = 2.0 * np.pi * 700.0 * along
@@ -45,7 +45,7 @@ def as_svg(lines: list[NDArray[np.float64]]) -> str:
 
 
 def measured(command: list[str]) -> tuple[float, float, float]:
-    """Processor time and time on the clock, s, and most memory, MB, of a command."""
+    """Processor time and clock time, s, and peak memory, MB, of a command."""
     code = (
         "import resource, subprocess, sys, time\n"
         "start = time.perf_counter()\n"

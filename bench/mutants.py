@@ -1,14 +1,14 @@
-"""How many small changes of the code the tests notice: mutants of the modules that must not be wrong.
+"""Mutation tests of critical modules: the share of small code changes that the tests notice.
 
 cosmic-ray makes the mutants. Each is written into a copy of this checkout, and the tests about its module run there in
 a forked process, which has the libraries loaded already. A mutant that no test notices is a *survivor*: either a test
 is missing, or the change makes no difference (*equivalent*), and then `equivalent_mutants.toml` says why.
 
 Three kinds of mutants are not made: a change of annotations and docstrings alone; a comparison by identity (``is``) in
-place of one by value, whose result for numbers is the interpreter's affair; a text that Python cannot parse.
+place of one by value, whose result for numbers depends on the interpreter; a text that Python cannot parse.
 
-mutmut was weighed as well: it replaces functions by trampolines, which neither the board's code (run by MicroPython's
-rules, with constants) nor functions compiled by numba bear.
+mutmut is not used: it replaces functions by trampolines, which work neither for the board's code (run by MicroPython's
+rules, with constants) nor for functions compiled by numba.
 
     python bench/mutants.py [--most N] [--seed N] [MODULE ...]
 """
@@ -40,7 +40,9 @@ from typing import Final
 ROOT: Final = Path(__file__).resolve().parents[1]
 LIMIT_CPU_S: Final = 120
 LIMIT_S: Final = 600.0
-"""A mutant that loops or waits for ever is noticed by that; the slowest test set below takes 30 s when idle."""
+"""Time limit, s: a mutant that loops or waits for ever counts as noticed; the slowest test set takes 30 s on an idle
+machine.
+"""
 QUIET: Final = "ignore::pytest.PytestAssertRewriteWarning"
 """Plugins of pytest are among the libraries loaded already."""
 COPIED: Final = ("host", "shared_protocol", "device", "tests", "demo", "bench", "docs", "pyproject.toml", "README.md")
@@ -49,7 +51,7 @@ PATHS: Final = ("host", "shared_protocol", "device", "tests", "tests/dual")
 
 @dataclass(frozen=True)
 class Target:
-    """A module, and the tests that are about it."""
+    """A module and its tests."""
 
     path: str
     tests: tuple[str, ...]
@@ -86,7 +88,7 @@ EQUIVALENT: Final = Path(__file__).with_name("equivalent_mutants.toml")
 
 
 def equivalent(module: str) -> set[str]:
-    """The changes of a module of which nobody could see anything: ``"line before -> line after"``."""
+    """Equivalent mutants of a module: ``"line before -> line after"``."""
     told = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8")).get(module, [])
     return {change for reason in told for change in reason["changes"]}
 
@@ -101,7 +103,7 @@ class Mutant:
 
 
 def main() -> int:
-    """Try the mutants of some modules and print what survived; 1 where something did."""
+    """Run the mutants of some modules and print the survivors; returns 1 if there are any."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("modules", nargs="*", default=list(TARGETS), choices=[*TARGETS, []], metavar="MODULE")
     parser.add_argument("--most", type=int, default=0, help="try a random sample of so many of each module; 0: all")
@@ -111,7 +113,7 @@ def main() -> int:
 
 
 def survivors(name: str, target: Target, most: int, seed: int) -> int:
-    """Try one module's mutants in a copy of the checkout; returns how many survived and are not known as equivalent."""
+    """Run one module's mutants in a copy of the checkout; returns the number of survivors not listed as equivalent."""
     with tempfile.TemporaryDirectory(prefix="linewright-mutants-") as folder:
         here = Path(folder)
         for part in COPIED:
@@ -132,7 +134,7 @@ def survivors(name: str, target: Target, most: int, seed: int) -> int:
         for mutant in islice(mutants, most or None):
             tried += 1
             mutated.write_text(mutant.text, encoding="utf-8")
-            # Python trusts a compiled file by the second and the size of its source.
+            # Python identifies a compiled file by the modification second and size of its source.
             os.utime(mutated, (written_s + tried, written_s + tried))
             if _noticed(here, target.tests):
                 continue
@@ -155,7 +157,7 @@ def _expect_clean(name: str, here: Path, failed: bool) -> None:
 
 
 def mutants_of(text: str, order: random.Random) -> Iterator[Mutant]:
-    """Every mutant of a module's text that means something else, once, in the order that ``order`` makes."""
+    """Distinct mutants of a module with a different meaning, ordered by ``order``."""
     import cosmic_ray.ast
     import cosmic_ray.mutating
     import cosmic_ray.plugins
@@ -182,7 +184,7 @@ def mutants_of(text: str, order: random.Random) -> Iterator[Mutant]:
 
 
 def _meaning(text: str) -> str | None:
-    """What a module does, without annotations and docstrings; None where Python cannot parse it."""
+    """The module's syntax tree without annotations and docstrings; None if Python cannot parse it."""
     try:
         tree = ast.parse(text)
     except SyntaxError:
@@ -198,15 +200,15 @@ def _meaning(text: str) -> str | None:
 
 
 def _load(names: list[str]) -> None:
-    """Import what the tests imported and what is not under test, once for all mutants."""
+    """Import the libraries that the tests use, once for all mutants."""
     for name in names:
-        # A module that cannot be imported alone is imported by whoever needs it.
+        # A module that cannot be imported alone is imported by its users.
         with contextlib.suppress(Exception):
             importlib.import_module(name)
 
 
 def _noticed(here: Path, tests: tuple[str, ...], loaded: Path | None = None) -> bool:
-    """Whether tests of the copy fail, in a process of their own; ``loaded`` takes the names of what they import."""
+    """Whether tests of the copy fail, in a separate process; ``loaded`` receives the names of imported modules."""
     child = os.fork()
     if not child:
         status = 1

@@ -1,8 +1,8 @@
-"""The time of plans against the least time that toppra finds, and how long either takes to find it.
+"""Duration of plans relative to the least time that toppra finds, and the processor time of both.
 
     python bench/optimal_time.py
 
-**The reference** knows all of our limits and nothing of our method. Its path is that of the plan, with every corner
+**The reference** has the same limits and shares no method with ours. Its path is that of the plan, with every corner
 rounded by the largest circular arc that passes within the junction deviation of the corner and whose tangents take no
 more than half of either neighbour: a curve that a machine of finite acceleration can follow exactly. On it, toppra
 (reachability analysis: Pham and Pham, IEEE T-RO 34, 2018; compiled) looks for the fastest motion that keeps each axis'
@@ -12,12 +12,13 @@ ratio, as does everything that moves.
 
 Arcs are cut into `ARC_CELLS`, straights into cells of `CELL_MM` and no fewer than `STRAIGHT_CELLS`; the error of such a
 grid falls as its cells do (seen down to 48 cells), so the least time is taken from this grid and one twice as fine, ``2
-T(fine) - T(coarse)``. How far that is below the coarser grid shows. Curvature is that of what follows a point.
+T(fine) - T(coarse)``. The difference to the coarser grid is printed. The curvature at a point is that of the following
+piece.
 
 *faster* is the processor time of toppra alone on the coarser grid, without building the path, over that of the whole
 plan, from placed strokes to records. *fair* is the same where toppra gets one cell for each straight and each arc, as
-many as our plan has: it then finds no least time, since a cell has one acceleration, but it has no more work than we
-have.
+many as our plan has: it then does not find the least time, because a cell has one acceleration, but has the same
+amount of work.
 """
 
 from __future__ import annotations
@@ -100,7 +101,7 @@ class Rounded(AbstractGeometricPath):
         self.grid = np.append(grid, self._edge[-1])
 
     def __call__(self, path_positions: Floats, order: int = 0) -> Floats:
-        """Place (0), direction (1) or curvature vector (2) at places along the path, (m, 3)."""
+        """Position (order 0), direction (1) or curvature vector (2) at lengths along the path, (m, 3)."""
         s = np.atleast_1d(path_positions)
         k = np.clip(np.searchsorted(self._edge, s + 1e-12, side="right") - 1, 0, len(self._curvature) - 1)
         into, bend = s - self._edge[k], self._curvature[k]
@@ -121,12 +122,12 @@ class Rounded(AbstractGeometricPath):
 
     @property
     def path_interval(self) -> Floats:
-        """From where to where."""
+        """First and last length of the path, mm."""
         return np.array([0.0, self._edge[-1]])
 
     @property
     def waypoints(self) -> tuple[Floats, Floats]:
-        """The grid, and the places of its points."""
+        """The grid of lengths, mm."""
         return self.grid, self(self.grid)
 
 
@@ -145,7 +146,7 @@ def solver_for(
 
 
 def least_time_s(solver: toppra.algorithm.TOPPRA, grid: Floats) -> float:
-    """What toppra needs from rest to rest."""
+    """Least time from rest to rest by toppra, s."""
     _, v, _ = solver.compute_parameterization(0, 0)
     assert v is not None, "toppra finds no motion"
     return float((2 * np.diff(grid) / (v[1:] + v[:-1])).sum())

@@ -1,16 +1,15 @@
-"""How short the travel is, how long it takes to find, and how much memory.
+"""Length of the travel found by the ordering of strokes, its processor time and memory.
 
     python bench/order.py [--points FOLDER] [--quick]
 
 Random strokes in a square of 200 mm, from park and back to it. 1000 of them against elkai (K. Helsgaun's solver LKH),
 in one run; 10 000 against the lower bound of Held and Karp ("The traveling-salesman problem and minimum spanning
-trees", Operations Research 18, 1970, and part II, 1971), which no order can beat. Time is processor time, so that
-other work on the machine does not count; the compiler is warm. ``--points`` names a folder with instances of TSPLIB
-(G. Reinelt 1991) as ``NAME.tsp`` with ``NAME.opt.tour`` beside it; the source distribution of tsplib95 0.7.1 has
-pcb442 below tests/data.
+trees", Operations Research 18, 1970, and part II, 1971), which no order can beat. Time is processor time, so other
+work on the machine does not count; compiled code is warm. ``--points`` names a folder with instances of TSPLIB (G.
+Reinelt 1991) as ``NAME.tsp`` with ``NAME.opt.tour`` beside it; the source distribution of tsplib95 0.7.1 has pcb442
+below tests/data.
 
-The plot ``bench/order.png`` shows time and memory against the number of strokes; ``--quick`` leaves out what takes
-long.
+The plot ``bench/order.png`` shows time and memory against the number of strokes; ``--quick`` skips the slow parts.
 """
 
 from __future__ import annotations
@@ -38,7 +37,7 @@ HERE = Path(__file__).resolve().parent
 
 
 def strokes(n: int, seed: int) -> NDArray[np.float64]:
-    """(n, 2, 2) straight strokes, as long as their neighbours are apart."""
+    """(n, 2, 2) straight strokes, as long as the distance to their neighbours."""
     rng = np.random.default_rng(seed)
     at = rng.uniform(0, SIDE_MM, (n, 1, 2))
     return np.concatenate((at, at + rng.normal(0, SIDE_MM / np.sqrt(n) / 2, (n, 1, 2))), axis=1)
@@ -76,7 +75,8 @@ def theirs(both: NDArray[np.float64]) -> tuple[float, float]:
 def _one_tree(
     x: NDArray[np.float64], y: NDArray[np.float64], pi: NDArray[np.float64], degree: NDArray[np.int64]
 ) -> float:
-    """Least cost of a tree over all strokes but the first, and a link to each end of that; and how often ends are used.
+    """Least cost of a tree over all strokes but the first, with a link to each end of the first; and the degrees of
+    ends.
 
     Strokes are contracted: a link costs the distance of two ends plus the prices ``pi`` of both (R. C. Prim 1957).
     """
@@ -119,7 +119,9 @@ def _one_tree(
 
 
 def bound_mm(both: NDArray[np.float64], upper_mm: float, rounds: int) -> float:
-    """Held and Karp's bound: in a tour every end has one link, so prices on ends change no tour but many a tree."""
+    """Held and Karp's bound: in a tour every end has one link, so prices on ends do not change the best tour, but the
+    best tree.
+    """
     nodes = np.vstack(([PARK, PARK], both.reshape(-1, 2)))
     x, y = np.ascontiguousarray(nodes[:, 0]), np.ascontiguousarray(nodes[:, 1])
     pi, degree = np.zeros(len(x)), np.zeros(len(x), dtype=np.int64)
@@ -166,7 +168,7 @@ def ten_thousand(rounds: int) -> None:
 
 
 def in_time() -> None:
-    """The order is for time on the rig; what the shortest way would take, for comparison."""
+    """Orders minimise time on the rig; this compares with the order of least length."""
     rig = Cost.of_rig(Rig.default())
     given = drawing(strokes(1000, 1))
     by_time, by_length = (order(given, start_mm=PARK, end_mm=PARK, cost=c) for c in (rig, Cost()))
@@ -216,7 +218,7 @@ print(json.dumps([mm, s, base, peak_mb()]))
 
 
 def against_n(sizes: tuple[int, ...]) -> None:
-    """Each size in a process of its own; slopes below and beyond where the search is capped."""
+    """Each size in a separate process; slopes below and above the size at which the search is capped."""
     mpl.use("Agg")
     from matplotlib import pyplot
 
@@ -234,7 +236,7 @@ def against_n(sizes: tuple[int, ...]) -> None:
         (axes[0], s, "s", "processor time"),
         (axes[1], more, "MB", "memory above the start"),
     ):
-        # Up to 20 000 strokes the search does as much for each stroke, beyond that as much in all (`tour.KICKS`).
+        # Up to 20 000 strokes the search effort per stroke is constant, beyond that the total (`tour.KICKS`).
         slopes = [
             np.polyfit(np.log(n[part]), np.log(np.maximum(values[part], 1e-3)), 1)[0]
             for part in ((n >= 300) & (n <= 10_000), n >= n[-1] / 10)

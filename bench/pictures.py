@@ -1,4 +1,4 @@
-"""Photographs to lines: how long each method takes beside its reference, and how true its tones are.
+"""Photographs to lines: time of each method relative to its reference, and its tone error.
 
     .venv/bin/python bench/pictures.py [--runs 3] [--only speed|tones]
 
@@ -51,7 +51,7 @@ BARS = {"outline": 2.0, "contours": 2.0, "hatching": 2.0, "waves": 2.0}
 
 
 def timed(work: Callable[[], object], runs: int) -> list[float]:
-    """Wall times of ``work``, s, after one run that does not count."""
+    """Clock times of ``work``, s, after one warm-up run."""
     work()
     taken = []
     for _ in range(runs):
@@ -62,7 +62,7 @@ def timed(work: Callable[[], object], runs: int) -> list[float]:
 
 
 def grid_of(words: str) -> np.ndarray:
-    """The coverage that a method works on."""
+    """The input coverage of a method."""
     way = methods.chosen(words)
     assert isinstance(way, ToneMethod)
     return way.wanted(photograph.load(HERON), Wish()).coverage

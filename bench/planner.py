@@ -1,4 +1,4 @@
-"""Planner throughput, and the time of its plans against toppra.
+"""Planner throughput, and duration of its plans relative to toppra.
 
     python bench/planner.py
 
@@ -44,7 +44,7 @@ def rate(name: str, count: int, seconds: tuple[float, float, float], unit: str) 
 
 
 def wander(count: int) -> NDArray[np.float64]:
-    """One smooth line of ``count`` vertices, 0.4 mm apart before it is fitted to 250 mm."""
+    """One smooth line of ``count`` vertices, 0.4 mm apart before scaling to 250 mm."""
     turn = np.cumsum(np.random.default_rng(1).normal(0, 0.3, count))
     points = np.cumsum(np.column_stack((np.cos(turn), np.sin(turn))) * 0.4, axis=0)
     return (points - points.min(axis=0)) / np.ptp(points, axis=0) * 250 + 20

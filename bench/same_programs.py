@@ -3,7 +3,7 @@
     .venv/bin/python bench/same_programs.py [--before CHECKOUT]
 
 Each checkout plans in a process of its own, with this environment's libraries: the cards by its command line, on A6
-with the default rig; the drawings by its planner alone. What is compared are the records, byte for byte. Without
+with the default rig; the drawings by its planner alone. Their records are compared, byte for byte. Without
 CHECKOUT the digests are printed. Exit status 1 where a program differs.
 """
 
@@ -45,7 +45,7 @@ for card in sorted((Path(sys.argv[1]) / "demo").glob("*.svg")):
 
 
 def programs(checkout: Path) -> dict[str, list[str]]:
-    """Of each drawing: the digest of its records, how many there are, and the ticks they last."""
+    """For each drawing: digest and number of its records, and their duration in ticks."""
     with tempfile.TemporaryDirectory() as folder:
         kept = {f"XDG_{kind}_HOME": f"{folder}/{kind}" for kind in ("CONFIG", "STATE", "DATA")}
         path = os.pathsep.join(str(checkout / part) for part in PARTS)

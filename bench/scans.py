@@ -1,13 +1,13 @@
-"""Scans and photographs of drawings: are the strokes that were drawn found, all of them and nothing else?
+"""Scans and photographs of drawings: whether exactly the original strokes are found.
 
     .venv/bin/python bench/scans.py [--out FOLDER] [--only pencil biro]
 
 Pictures are made here, with strokes that are known: a pencil sketch on grained paper, a biro drawing, a comic with
 solid spots and lettering, each under uneven light with a hard shadow across and JPEG damage; and the demo's cards on a
-dark table. Each is drawn with no method named. The ink of the drawing, at the true width of the pen, is compared with
+dark table. Each is drawn by `auto`. The ink of the drawing, at the true width of the pen, is compared with
 the ink of the original: precision is the share of the drawing's ink with ink of the original within one pen, recall the
 share of the original's ink with ink of the drawing within one pen. Length is that of the lines drawn over that of the
-original's lines: far more than 1 were lines drawn twice, where there are no solid spots.
+original's lines: without solid spots, far more than 1 means lines drawn twice.
 
 The bar: precision and recall of at least 0.9 on each.
 """
@@ -68,7 +68,7 @@ def curve(rng: np.random.Generator, size: tuple, reach: float) -> np.ndarray:
 
 
 def words(text: str, size: tuple, top: float, tall: float) -> list:
-    """Our own letters as strokes: dots of i and bars of t among them."""
+    """Single-line letters as strokes, with dots of i and bars of t."""
     picture = Lettering().read(text, Wish(room_mm=(size[0] * 0.8, tall), turn_deg=0))
     d = picture.drawing
     return [d.points_mm[d.starts[i] : d.starts[i + 1]] + [size[0] * 0.1, top] for i in range(len(d))]
@@ -99,7 +99,7 @@ def card(name: str) -> Original:
 
 
 def light(shape: tuple, seed: int) -> np.ndarray:
-    """Uneven: falling off to one corner, with the hard shadow of a hand across another."""
+    """Uneven light: falling off to one corner, with the hard shadow of a hand across another."""
     y, x = np.indices(shape) / max(shape)
     rng = np.random.default_rng(seed)
     turn = rng.uniform(0, 2 * np.pi)
@@ -109,7 +109,7 @@ def light(shape: tuple, seed: int) -> np.ndarray:
 
 
 def taken(original: Original, kind: str, seed: int) -> np.ndarray:
-    """(h, w, 3) bytes: the drawing as a scanner or a telephone sees it."""
+    """(h, w, 3) uint8: the drawing as scanned or photographed."""
     rng = np.random.default_rng(seed)
     cover = original.ink(original.line_mm)
     paper = rng.normal(0, 1, cover.shape)
@@ -118,7 +118,7 @@ def taken(original: Original, kind: str, seed: int) -> np.ndarray:
         kind, (0.9, (1, 1, 1))
     )
     if kind == "pencil":
-        cover = cover * np.clip(0.75 + 0.45 * grain, 0, 1)  # graphite on the grain's tops alone
+        cover = cover * np.clip(0.75 + 0.45 * grain, 0, 1)  # graphite only on the peaks of the grain
     cover = ndimage.gaussian_filter(cover, 0.8)
     rgb = 1 - dark * cover[..., None] * np.array(tint)
     rgb = rgb * (0.97 + 0.012 * grain)[..., None] * light(cover.shape, seed)[..., None] * [1.0, 0.985, 0.95]
@@ -138,7 +138,7 @@ def taken(original: Original, kind: str, seed: int) -> np.ndarray:
 
 
 def figures(original: Original, kind: str, seed: int, out: Path | None, name: str) -> tuple[float, float, float, str]:
-    """Precision, recall, length over length, and the method that was taken."""
+    """Precision, recall, ratio of lengths, and the chosen method."""
     picture_px = taken(original, kind, seed)
     folder = out or Path()
     path = folder / f".{name}.png" if out is None else folder / f"{name}-taken.png"
@@ -170,7 +170,7 @@ def figures(original: Original, kind: str, seed: int, out: Path | None, name: st
 
 
 def cases() -> dict[str, tuple]:
-    """Name, and what makes it."""
+    """Pictures: name, and the function that makes it."""
     found = {
         "pencil": (sketch(1, 0.5, 0), "pencil", 1),
         "biro": (sketch(2, 0.4, 2), "biro", 2),
@@ -180,7 +180,7 @@ def cases() -> dict[str, tuple]:
 
 
 def main() -> int:
-    """Print the table; 1 where the bar is missed."""
+    """Print the table; returns 1 if the bar is missed."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--out", type=Path, help="where pictures are kept")
     parser.add_argument("--only", nargs="*", default=[])

@@ -1,4 +1,4 @@
-"""Faces of 8 to 12 mm: does a detector that the method does not use still find them in a whole figure and in groups?
+"""Faces of 8 to 12 mm in a whole figure and in groups: whether independent detectors find them in the drawing.
 
     .venv/bin/python -m pip install dlib-bin face-recognition-models "setuptools<81"
     .venv/bin/python bench/small_faces.py [FOLDER] [--as portrait:frame=whole] [--mm 12 10 8] [--renders FOLDER]
@@ -42,12 +42,12 @@ ROWS, COLUMNS = 2, 3
 
 
 def whole_figure() -> np.ndarray:
-    """The astronaut with room around her."""
+    """The astronaut with more background around her."""
     return np.pad(data.astronaut().astype(np.float32) / 255, ((120, 360), (190, 190), (0, 0)), mode="edge")
 
 
 def group(paths: list[Path], face_mm: float, wide_mm: float) -> np.ndarray:
-    """Six people, their faces so wide when the picture is as wide as the sheet."""
+    """Six people, with faces of this width when the picture is as wide as the sheet."""
     width = round(wide_mm / COLUMNS * HEAD_PX / face_mm)
     height = round(width * 4 / 3)
     tiles = []
@@ -64,7 +64,7 @@ def group(paths: list[Path], face_mm: float, wide_mm: float) -> np.ndarray:
 
 
 def found_by(rgb: np.ndarray, wanted: list[tuple[float, float, float]]) -> tuple[list[bool], list[bool]]:
-    """Which faces, given as x, y of the middle and the width, HOG finds, and which the cascade finds."""
+    """Which of the faces (x and y of the centre, width) HOG finds, and which the cascade finds."""
     larger = cv2.resize(rgb, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
     detector = dlib.get_frontal_face_detector()
     boxes = []

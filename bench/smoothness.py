@@ -2,18 +2,18 @@
 
     python bench/smoothness.py [tip]
 
-The first table is that of plans for the tip (``shaper = "tip"``), by ``tip`` it alone: their time against that of the
-fastest plan, whatever that rings, and the error of the tip if the machine rings as believed, and higher or lower.
+The first table is that of plans for the tip (``shaper = "tip"``), with the argument ``tip`` only this one: their time
+relative to the fastest plan, and the error of the tip if the machine's frequency is as assumed, higher or lower.
 
 Every program is rendered to pulses by the board's own kernel, and its ink drawn by the virtual rig's mechanics, with a
-carriage that swings on each axis as a second-order system (`linewright.simulation.mechanics`). *Ringing* is the largest
-distance of that ink from the line that was asked for, half a step of rounding included; the pen is on the paper from
-the end of its lowering to the end of its lifting, so that a carriage that has not come to rest is seen, too.
+carriage that oscillates on each axis as a second-order system (`linewright.simulation.mechanics`). *Ringing* is the
+largest distance of that ink from the line that was asked for, half a step of rounding included; the pen is on the
+paper from the end of its lowering to the end of its lifting, so that oscillations after stops are included.
 
-For each method the settings that its user would turn are tried: acceleration and junction deviation of the plain
+For each method its settings are varied: acceleration and junction deviation of the plain
 plans, jerk and swing, swing alone. The table shows the shortest time of all motion with a ringing of no more than 0.2,
 0.1, 0.05 and 0.03 mm, and how many times faster that is than the plain plan; below them, the time of the fastest plan
-whatever it rings: no method can be faster than that.
+without a limit on ringing, which is a lower bound.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ REST_SAMPLE_TICKS = TICK_HZ // 1000
 
 
 def pulses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """What the board's kernel plays: rise (n,) ticks, steps of A and B (n,), and the tick at which records start."""
+    """Pulses of the board's kernel: rise (n,) ticks, steps of A and B (n,), and the tick at which records start."""
     state = kernel.new_state(SHAPE.overhead_ticks)
     words = array("i", [0] * 8192)
     pieces: list[NDArray[np.uint32]] = []
@@ -67,7 +67,7 @@ def pulses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDAr
 def ringing(program: Program, machine: Machine, faults: Faults) -> float:
     """Largest distance of the drawn ink from the line that was asked for, mm."""
     rise, step_a, step_b, before = pulses(program)
-    # Moments in the pauses, so that a carriage that swings at rest is seen.
+    # Times in the pauses are included, to detect oscillations at rest.
     moments = np.arange(0, int(before[-1]), REST_SAMPLE_TICKS)
     where = np.searchsorted(rise, moments)
     rise = np.insert(rise, where, moments)
@@ -80,7 +80,7 @@ def ringing(program: Program, machine: Machine, faults: Faults) -> float:
     steps = np.array(program.start_steps) + np.cumsum(np.stack((step_a, step_b), axis=1), axis=0)
     moved = np.cumsum((step_a | step_b) != 0)
     comparer = StrokeComparer(program.drawing, machine)
-    # A servo has its pen on the paper when the time for lowering is over, and off it when that for lifting is.
+    # The pen is on the paper from the end of its lowering time to the end of its lifting time.
     actions = np.flatnonzero(program.kind == PEN)
     for down, up in zip(actions[::2].tolist(), actions[1::2].tolist(), strict=True):
         first, last = np.searchsorted(rise, (before[down] + program.ticks[down], before[up] + program.ticks[up]))
@@ -94,7 +94,7 @@ def ringing(program: Program, machine: Machine, faults: Faults) -> float:
 THRESHOLDS_MM = (0.2, 0.1, 0.05, 0.03)
 AIM_MM = 0.05
 TIP_ROWS = ((1.0, 0.05), (0.95, 0.05), (1.05, 0.05), (0.85, 0.15), (1.15, 0.15))
-"""How many times the believed frequencies the true ones are, and the band that is planned for."""
+"""True frequencies relative to the assumed ones, and the band of the plan."""
 BARS = {"frames": 1.15, "hatching": 1.15, "facets": 1.25, "lettering": 1.15, "circles": 1.15}
 ACCELS_FROM_MM_S2 = 40.0
 DEVIATIONS_MM = (0.003, 0.02)
@@ -113,7 +113,7 @@ Trials = list[tuple[float, float, str]]
 
 
 def drawings() -> dict[str, Drawing]:
-    """About a quarter of a minute of motion each, in the order in which they would be drawn."""
+    """Drawings with about 15 s of motion each, in drawing order."""
     sets = drawing_sets.drawings()
     rng = np.random.default_rng(5)
     corner, size = rng.uniform(20, 80, (10, 2)), rng.uniform(4, 40, (10, 2))
@@ -131,7 +131,7 @@ def drawings() -> dict[str, Drawing]:
 
 
 def settings(method: str, hz: tuple[float, float], rig: Rig) -> list[tuple[str, dict[str, Any]]]:
-    """What can be chosen with a method: a name for it, and changes to the rig file."""
+    """Settings of a method: a name, and changes of the rig file."""
     if method == "plain":
         return [
             (f"{a:.0f} mm/s^2, {d:g} mm", {f"axis.{i}.accel_mm_s2": float(a) for i in "xy"} | _deviation(d))
@@ -169,7 +169,7 @@ def _motion_s(program: Program) -> float:
 
 
 def best(trials: Trials, most_mm: float) -> tuple[float, float, str]:
-    """The fastest whose ringing stays within a limit; endless if none does."""
+    """The shortest time with a ringing within a limit, s; inf if there is none."""
     return min((t for t in trials if t[1] <= most_mm), default=(math.inf, math.nan, "none"))
 
 
@@ -180,7 +180,7 @@ def _cell(took_s: float, plain_s: float) -> str:
 
 
 def for_the_tip() -> None:
-    """Plans for the tip on the default rig: time against the fastest plan that rings at will, and how far off it is."""
+    """Plans for the tip on the default rig: time relative to the fastest plan, and the error of the tip."""
     hz, rig = MACHINES[0][1], Rig.default()
     print(
         f"\nThe default rig, shaper = tip, swing {AIM_MM} mm: time / fastest plan, and tip error by true frequency, mm"

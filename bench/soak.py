@@ -1,10 +1,10 @@
-"""An hour of drawing over a bad wire, held, slowed and left alone at random: is any memory growing?
+"""An hour of drawing over a bad wire, with holds, changes of pace and silences at random: tests that no memory grows.
 
     .venv/bin/python bench/soak.py [HOURS [SEED]]
 
 Host, wire, board and machine run in one process and in virtual time (tests/end_to_end/test_soak.py, which also checks
 every pulse and every stroke against the plan). One write in a hundred is damaged, one lost, one doubled, two late.
-Passes when all is drawn where it was planned and the objects and the memory of the process stay what they were.
+Passes if all is drawn as planned and the number of objects and the memory of the process stay constant.
 """
 
 from __future__ import annotations

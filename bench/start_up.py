@@ -1,8 +1,8 @@
-"""What it costs to start: processor time of `linewright --help`, against a bare interpreter in the same run.
+"""Processor time of `linewright --help`, relative to a bare interpreter in the same run.
 
     .venv/bin/python bench/start_up.py [--runs 15]
 
-The bar is 0.4 s of processor time; the ratio to `python -c pass` says how much of it is ours.
+The bar is 0.4 s of processor time; the ratio to `python -c pass` shows our own share.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def main() -> int:
     parser.add_argument("--runs", type=int, default=15)
     runs = parser.parse_args().runs
     figures: dict[str, list[float]] = {name: [] for name in CASES}
-    # One after the other in each round, so that a noisy minute meets all of them.
+    # Interleaved in each round, so that disturbances affect all of them.
     for _ in range(runs):
         for name, command in CASES.items():
             figures[name].append(cpu_s(command))

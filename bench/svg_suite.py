@@ -1,4 +1,4 @@
-"""An SVG conformance suite against our strokes, by ink: edges without a stroke, and strokes without an edge.
+"""An SVG conformance suite: compares rendered edges with our strokes, in both directions.
 
     .venv/bin/python bench/svg_suite.py FOLDER [--only text] [--fonts FOLDER] [--out PICTURES] [--list]
 
@@ -8,8 +8,8 @@ rendered by resvg 1000 px across, as they stand and again with every line thinne
 are where any of the four channels jumps. A file agrees if, against either rendering, at most 25 px of edge have no
 stroke within 6 px and at most 25 px of stroke have no edge within 6 px (against the rendering as it stands half the
 width of its lines is added). A strip at the frame is left out. It is strict: hard steps of gradients and blending
-count, though no pen could draw them. Words are written as outlines of the fonts in ``--fonts``, by both. Embedded
-photographs are left out, as lines of a tone are edges of nothing and take minutes to make: they count as a difference.
+count, although a pen cannot draw them. Words are written as outlines of the fonts in ``--fonts``, by both. Embedded
+photographs are left out, because lines of a tone have no edges and take minutes to make; they count as a difference.
 """
 
 from __future__ import annotations
@@ -54,14 +54,14 @@ _EMBEDDED = re.compile(r"(data:image/svg\+xml;base64,)([A-Za-z0-9+/=\s]+)")
 
 
 def _no_photograph(mark: Mark, _matrix: object, _wish: object, notes: Notes) -> dict[str, list[np.ndarray]]:
-    """In place of the strokes of an embedded photograph."""
+    """Replaces the strokes of an embedded photograph."""
     notes.add("an embedded photograph, which this bench leaves out", mark.line_number)
     return {}
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """How one file fared: ``agrees``, ``warned``, ``silent``, ``refused`` or ``crashed``, and by how much."""
+    """Result of one file: ``agrees``, ``warned``, ``silent``, ``refused`` or ``crashed``, and by how much."""
 
     name: str
     kind: str
@@ -72,8 +72,8 @@ class Outcome:
 
 
 def rendered(text: str, folder: Path, fonts: str | None) -> np.ndarray | None:
-    """(h, w, 4) float of the picture on nothing, 1000 px across; None where the renderer refuses it."""
-    # Loading fonts takes ten times as long as all else.
+    """(h, w, 4) float of the picture on nothing, 1000 px across; None if the renderer refuses it."""
+    # Loading fonts takes ten times as long as everything else.
     options = {"font_dirs": [fonts], "skip_system_fonts": True} if fonts and re.search("<text|svg.xml", text) else {}
     families = {
         "font_family": "Noto Sans",
@@ -142,7 +142,7 @@ def widest_px(text: str, shape: tuple[int, ...]) -> float:
 
 
 def edges_of(picture: np.ndarray) -> np.ndarray:
-    """(h, w) bool: where any channel, with colours as far as they are seen, jumps."""
+    """(h, w) bool: where any channel, premultiplied by opacity, jumps."""
     seen = picture.astype(np.uint16)
     seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
     levels = seen.astype(np.uint8)
@@ -173,7 +173,7 @@ def drawn(picture: Picture, shape: tuple[int, ...]) -> np.ndarray:
 
 
 def lone(these: np.ndarray, those: np.ndarray, near: float) -> int:
-    """How many pixels of ``these`` have none of ``those`` near, the frame left out."""
+    """Number of pixels of ``these`` without one of ``those`` nearby, without the frame."""
     inner = np.zeros_like(these)
     inner[FRAME_PX:-FRAME_PX, FRAME_PX:-FRAME_PX] = True
     wanted = these & inner
@@ -198,7 +198,7 @@ def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
         words = " | ".join(picture.warnings)
     except LinewrightError as problem:
         words, kind = str(problem), "refused"
-    except Exception as problem:  # a crash is what is looked for
+    except Exception as problem:  # crashes are counted
         return Outcome(name, "crashed", words=f"{type(problem).__name__}: {problem}")
     seconds = time.perf_counter() - start
     if reference is None:

@@ -71,7 +71,7 @@ pickle.dump(found, open(sys.argv[2], "wb"))
 
 
 def pictures() -> list[tuple[str, str, dict[str, Any], str | None]]:
-    """Name, file, how it lies on its sheet, and the method."""
+    """Name, file, placement on the sheet, and method."""
     spec = find_spec("skimage")
     if spec is None or spec.origin is None:
         raise SystemExit("scikit-image is not installed, and the portrait is its own")
@@ -82,7 +82,7 @@ def pictures() -> list[tuple[str, str, dict[str, Any], str | None]]:
 
 
 def planned(checkout: Path, rig: dict[str, Any], folder: Path) -> dict[str, dict[str, Any]]:
-    """What a checkout makes of all pictures."""
+    """Results of a checkout for all pictures."""
     asked, answer = folder / "asked", folder / "answer"
     asked.write_bytes(pickle.dumps({"rig": rig, "pictures": pictures()}))
     paths = [str(checkout / name) for name in ("host", "shared_protocol", "device")]
@@ -96,7 +96,7 @@ def planned(checkout: Path, rig: dict[str, Any], folder: Path) -> dict[str, dict
 
 
 def difference(old: list[np.ndarray], new: list[np.ndarray]) -> tuple[float, float, np.ndarray, np.ndarray]:
-    """Mean difference of coverage as seen, ink of the new by that of the old, and both coverages."""
+    """Mean difference of blurred coverage, ratio of new to old ink, and both coverages."""
     corner = np.min([line.min(axis=0) for line in old + new], axis=0) - PEN_MM
     size = np.max([line.max(axis=0) for line in old + new], axis=0) + PEN_MM - corner
     a, b = (

@@ -1,12 +1,13 @@
-"""The guided path on hundreds of virtual machines with hidden faults: what is found, and how true a card is afterwards.
+"""Calibration of hundreds of virtual machines with hidden errors: results of the fits, and the error of a card
+afterwards.
 
     .venv/bin/python bench/true_rigs.py [FIRST END]
 
 Each machine has scales of 0.97 to 1.03, up to 2 degrees out of square, up to 0.6 mm of backlash, paper that is tilted
 and sags, and rings at 8 to 40 Hz. Its sheets are drawn on it, measured with a ruler that is read to 0.1 mm by a hand
 that is off by a third of that, and fitted. Bars: every figure within its stated uncertainty; a card drawn after that
-within 0.1 mm of its shape; the pen on the paper everywhere. Exit status 1 otherwise. Without ringing, the same card
-shows what scale, squareness and backlash alone leave.
+within 0.1 mm of its shape; the pen on the paper everywhere. Exit status 1 otherwise. The same card without ringing
+shows the remaining error of scale, squareness and backlash alone.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
     .venv/bin/python bench/whole_drawing.py [--runs 3]
 
 Reference of the comparison: the drawing's own playing time, what a real machine would need. The large drawing is 400
-closed waves of 500 vertices, 200 000 in all, of which tidying leaves what the ink needs. Its two bars: planned in
+closed waves of 500 vertices, 200 000 in all, which tidying reduces. Its two bars: planned in
 seconds, and drawn on the virtual rig in well under a minute per 100 000 ramps.
 """
 
@@ -42,7 +42,7 @@ def large_drawing(path: Path) -> None:
 
 
 def run(arguments: list[str]) -> tuple[float, dict[str, float]]:
-    """Wall-clock seconds of one command, and what it says with --json."""
+    """Clock seconds of one command, and its JSON output."""
     begin = time.perf_counter()
     done = subprocess.run([LINEWRIGHT, *arguments, "--json"], check=True, capture_output=True, text=True)
     return time.perf_counter() - begin, json.loads(done.stdout)

@@ -34,7 +34,9 @@ LZMA_SHAPES = ((3, 0, 2), (0, 0, 2), (1, 3, 3), (0, 3, 3), (0, 2, 2))
 
 
 def lzma_bytes(program: Program) -> int:
-    """Smallest LZMA2 of the ramps alone, as structures i16, i16, i32, at the highest effort and over all shapes."""
+    """Smallest LZMA2 size of the ramps alone, as structures i16, i16, i32, at the highest effort and over all
+    layouts.
+    """
     ramp = program.is_ramp
     columns = [program.da[ramp].astype("<i2"), program.db[ramp].astype("<i2"), program.v_end[ramp].astype("<i4")]
     data = np.rec.fromarrays(columns).tobytes()
@@ -66,7 +68,7 @@ def show(title: str, programs: dict[str, Program]) -> tuple[float, float]:
 
 
 def main() -> int:
-    """Print both tables and hold the demo pictures against the bars."""
+    """Print both tables and compare the demo pictures with the bars."""
     rig = Rig.default()
     show("synthetic", {name: motion.plan(drawing, rig) for name, drawing in drawing_sets.drawings().items()})
     files = sorted((ROOT / "demo").glob("*.svg"))

@@ -1,4 +1,4 @@
-"""What the wire costs on one interpreter; wire_cost.py runs it under both.
+"""Processor time of the wire code on one interpreter; wire_cost.py runs it under both.
 
     .venv/bin/python bench/wire_cost_board.py        .tools/micropython bench/wire_cost_board.py
 
@@ -17,12 +17,12 @@ from linewire.endpoint import Endpoint
 
 
 def now_us():
-    """Microseconds for differences; of this process alone where the interpreter can tell."""
+    """Clock for differences, microseconds; process time if the interpreter has it."""
     return time.ticks_us() if hasattr(time, "ticks_us") else time.process_time_ns() // 1000
 
 
 def program(count):
-    """Ramps that wander like a drawn curve, a pen action now and then."""
+    """Random-walk ramps with some pen actions."""
     state = 7
     out = []
     da, db, speed = 40, -25, 4000
