@@ -75,7 +75,7 @@ def test_missing_letters_are_named(capsys):
     assert cli.run(["lines", "--text", "tea \u8336", "-o", "a.svg"]) == 0
     errors = capsys.readouterr().err
     assert "note: the face 'plain' has no letter for \u8336 U+8336" in errors
-    assert "for letters in place of gaps, spell them in Latin, Greek or Cyrillic letters" in errors
+    assert "to avoid gaps, spell them in Latin, Greek or Cyrillic letters" in errors
     assert cli.run(["lines", "--text", "\u65e5\u672c", "-o", "a.svg"]) == 2
     assert "next: spell them in" in capsys.readouterr().err
 

@@ -113,7 +113,7 @@ def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float, font: s
     if font is None and size_mm < least_mm:
         notes.append(
             f"capitals {size_mm:.3g} mm high in the face {how.face!r} run together with a {wish.pen_width_mm:g} mm "
-            f"pen; from {least_mm:.2g} mm up they stay clear"
+            f"pen; at {least_mm:.2g} mm or more they stay clear"
         )
     return notes
 
