@@ -8,7 +8,7 @@ from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
-# The same examples on every run and every machine, and no limit of time on any of them: a failure is then about the
+# The same examples on every run and machine, without time limits, so that failures depend only on the
 # code.  `make test-all` takes more of them ("more"); `pytest --hypothesis-profile=wide` looks further, with fresh
 # examples each time.
 settings.register_profile(
@@ -20,22 +20,22 @@ settings.register_profile(
 settings.register_profile("wide", max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("same")
 
-# What the developer's own machines have left behind is not for the tests: none reads or writes their state.
+# Tests neither read nor write the developer's own state folders.
 _state = tempfile.TemporaryDirectory(prefix="linewright-tests-")
 os.environ["XDG_STATE_HOME"] = _state.name
 
 
 def pytest_runtest_setup() -> None:
-    """No test finds the usual rig of another one."""
+    """The usual rig of one test is not seen by another."""
     (Path(_state.name) / "linewright" / "machines.json").unlink(missing_ok=True)
 
 
-# Commands are started by the hundred: each would compile all modules again where nothing compiled may be kept.
+# Tests start hundreds of commands; without a bytecode cache each would compile all modules again.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
-# A suite that is started in the background (``&``, nohup) is not to be interrupted, nor is what it starts; but some
-# tests are about being interrupted.
+# Processes started in the background (``&``, nohup) ignore interrupts, and so do their children; but some
+# tests check interrupts.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 

@@ -1,6 +1,6 @@
 """Fixtures of the page's tests: a browser for each file, and a real server where required.
 
-Not for all of them together: while Playwright drives a browser, nothing else in this process can have a loop of asyncio.
+A browser for each file only, because while Playwright runs, no other code in this process can have an asyncio loop.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from desk_browser.pretended import Pretended, state
 from get_chromium import installed
 
 WAIT_MS = 60_000
-"""What is waited for comes in tenths of a second; a busy computer gets the rest."""
+"""Time limit of waits, ms; on an idle computer they take tenths of a second."""
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +34,7 @@ def browser() -> Iterator[Browser]:
         pytest.skip("there is no Chromium here; `make chromium` says why")
     expect.set_options(timeout=WAIT_MS)
     with sync_playwright() as driver:
-        # As root Chromium refuses its own sandbox; these pages are all ours.
+        # Chromium refuses its sandbox as root; all pages here are our own.
         browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"], timeout=60_000)
         yield browser
         browser.close()
@@ -122,6 +122,6 @@ def served(home: Path, *arguments: str) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Of a real desk on the virtual rig."""
+    """A page of a real desk on the virtual rig."""
     with served(tmp_path_factory.mktemp("desk")) as found:
         yield found

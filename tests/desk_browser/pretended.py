@@ -1,6 +1,6 @@
 """A fake desk: the page's own files and a state set by the test, for states that are rare on a real desk.
 
-The browser asks for nothing beyond: every request is answered here, with the headers of the real server, and the
+Every request of the browser is answered here, with the headers of the real server, and the
 socket is a pair of lists.
 """
 
@@ -46,7 +46,7 @@ def geometry(
 
 
 def rings(x: float, y: float, size: float, count: int, vertices: int = 90) -> list[Any]:
-    """Closed curves that look like something."""
+    """Closed curves as an example picture."""
     turn = np.linspace(0, 2 * np.pi, vertices)
     return [
         np.column_stack(
@@ -172,8 +172,8 @@ class Pretended:
     Attributes
     ----------
     said : events of the page, oldest first.
-    beside : what the phone's page is told; None: nobody answers.
-    answers : what an event is answered, by its `do`, and with "set" the keys of the state that it changes; else
+    beside : progress for the phone's page; None: no answer.
+    answers : answers to events by their `do`; with "set" also changed keys of the state; default
         ``{"ok": True}``.
     """
 
@@ -225,7 +225,7 @@ class Pretended:
         socket.send(json.dumps({"re": event["id"]} | answer))
 
     def set(self, **keys: Any) -> None:
-        """New keys of the state, for the page and for whoever opens it again."""
+        """Set keys of the state, for this page and for later connections."""
         self.state |= keys
         self.sockets[-1].send(json.dumps({"set": keys}))
 

@@ -16,7 +16,7 @@ PENS = [
 
 
 def sheet_strokes() -> tuple[list[Any], list[int], list[int]]:
-    """Strokes, pens and items of what lies on the sheet in most looks."""
+    """Strokes, pens and items of the sheet in most scenes."""
     heron, words = rings(80, 110, 48, 40), rings(215, 102, 12, 12, 40)
     return heron + words, [0] * 40 + [1] * 12, [0] * 40 + [1] * 12
 
@@ -108,7 +108,7 @@ FRAMES = [
 
 
 def faces(page: Any) -> Pretended:
-    """A photograph of two people, while the figures of the small pictures are worked out again."""
+    """A photograph of two people, while the values of its previews are computed again."""
     heron, words = laid()["items"]
     people = heron | {"label": "friends.jpg", "frame": "head", "frames": FRAMES}
     renewed = previews()

@@ -27,7 +27,7 @@ PICTURES = ROOT / "docs" / "pictures"
 LONG_MS = 600_000
 ANY_STOP = re.compile("Pen is in|Done|Carry on")
 COLOURS = 128
-"""Of a picture's palette: flat paper and thin lines want no more."""
+"""Colours of a picture's palette, enough for flat paper and thin lines."""
 
 
 def take(page: Page, name: str) -> None:
@@ -81,7 +81,7 @@ def walk(page: Page, address: str) -> None:
 
 
 def main() -> int:
-    """Take them all."""
+    """Take all screenshots."""
     path = installed()
     if not path:
         print("screenshots: there is no Chromium; see `make chromium`", file=sys.stderr)

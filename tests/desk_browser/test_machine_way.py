@@ -97,14 +97,14 @@ def test_it_is_tuned_exercised_and_checked(page, slip):
 
 
 def answered(question, raised):
-    """Press what the person at the virtual rig has seen; what was asked."""
+    """Answer a question with the virtual rig's observation; returns the question."""
     asked = question.locator("h2").inner_text()
     seen = question.locator("p").first.inner_text().lower() if question.locator("p").count() else ""
     buttons = question.get_by_role("button")
     words = [one.lower() for one in buttons.all_inner_texts()]
     if "keep this" in words:
         raising = "raised height" in seen
-        # Down to the paper, and from there up by 2 mm, which are some 100 us of the servo.
+        # Down to the paper, then up by 2 mm, about 100 us of the servo.
         seen = words[1] if raising and raised < 8 else "keep this" if raising or "at the paper" in seen else words[0]
     else:
         seen = seen.rpartition("on the virtual rig: ")[2]

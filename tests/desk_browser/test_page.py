@@ -33,7 +33,7 @@ def scale(page: Page) -> float:
 
 
 def said(desk: Any, do: str, times: int = 1) -> list[dict[str, Any]]:
-    """Events of this name once there are so many; looked for after each frame of the page."""
+    """Wait for this many events of this name, checked after each frame of the page; returns them."""
     last_s = time.monotonic() + WAIT_MS / 1000
     while True:
         found = [one for one in desk.said if one["do"] == do]
@@ -91,7 +91,7 @@ def test_the_place_after_some_time_is_where_the_pen_then_is(page, desk):
           return [0.5, 2, 4].map((s) => all.after(s)).map(({ vertex, stroke, x, y, down }) => [vertex, stroke, x, y, down]);
         }"""
     )
-    # 10 mm/s: half a second in, 5 mm along; at 2 s raised, half-way to the second stroke; at 4 s 10 mm along that.
+    # At 10 mm/s: at 0.5 s 5 mm along; at 2 s raised, half-way to the second stroke; at 4 s 10 mm along the second.
     assert found == [[0, 0, 5, 0, True], [1, 0, 10, 10, False], [2, 1, 20, 20, True]]
 
 
@@ -211,7 +211,7 @@ def test_dragging_a_thing_moves_it_and_its_handles_size_and_turn_it(page, laid):
 
     laid.set(items=scenes.laid()["items"], plan=scenes.laid()["plan"] | {"n": 6})
     back = "(px) => Math.abs(document.querySelector('.thing.selected').offsetWidth - px) < 2"
-    page.wait_for_function(back, arg=100 * px)  # it is shown as the desk says, before its handle is taken
+    page.wait_for_function(back, arg=100 * px)  # shown at the desk's position before its handle is dragged
     handle = page.locator(".turner").bounding_box()
     middle = page.locator(".thing.selected").bounding_box()
     page.mouse.move(handle["x"] + 13, handle["y"] + 13)
@@ -250,7 +250,7 @@ def test_figures_and_sliders_say_millimetres(page, laid):
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
     changes = [one for one in said(laid, "set", 3) if "method" in one]
-    assert changes[0]["method"]["name"] == "streamlines"  # what suits the picture, now with a setting of its own
+    assert changes[0]["method"]["name"] == "streamlines"  # the recommended method, now with a changed setting
     assert changes[0]["method"]["settings"]["spacing_mm"] > 1.2
     assert changes[0]["gesture"] == changes[-1]["gesture"]
 
@@ -271,7 +271,7 @@ def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
     expect(hatching).to_contain_text("4 min 30 s, 5.5 m of ink")
     hatching.click()
     assert said(opened, "set")[0]["method"] == {"name": "hatching", "settings": {}}
-    # The one that draws it already is not taken anew; arrow keys take the next (ARIA practices, radio group).
+    # Selecting the current method sends nothing; arrow keys select the next (ARIA practices, radio group).
     taken = page.get_by_role("radio", name="Streamlines")
     expect(taken).to_have_attribute("tabindex", "0")
     taken.focus()
@@ -299,7 +299,7 @@ def test_what_of_a_photograph_with_faces_is_drawn_is_chosen_beside_it(page, desk
     assert (first, second) == (
         {"name": "portrait", "settings": {"frame": "whole"}}, {"name": "portrait", "settings": {"frame": "face:2"}},
     )  # fmt: skip
-    # Every other way crops.
+    # All other methods crop.
     opened.set(items=[heron | {"method": {"name": "waves", "settings": {"rows": 40}}}])
     expect(page.get_by_role("radio", name="Whole picture")).to_be_checked()
     page.get_by_role("radio", name="Face 2").click()
@@ -357,7 +357,7 @@ def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
     step(page).click()
     expect(step(page)).to_have_text("Begin")
     expect(step(page)).to_be_disabled()
-    expect(page.locator(".slip").get_by_text("capitals 1.5 mm high")).to_be_visible()  # what is to be minded, once more
+    expect(page.locator(".slip").get_by_text("capitals 1.5 mm high")).to_be_visible()  # the warnings again
     for tick in page.locator(".slip input[type=checkbox]").all():
         tick.check()
     expect(step(page)).to_be_enabled()
@@ -385,7 +385,7 @@ def test_a_photograph_is_asked_for_in_minutes(page, desk):
 def test_what_is_to_be_minded_is_read_where_it_is_marked(page, laid):
     mark = page.get_by_role("button", name="To mind: capitals 1.5 mm high")
     words, around = mark.bounding_box(), page.locator(".thing").nth(1).bounding_box()
-    assert words["x"] >= around["x"] + around["width"]  # beside it, and nothing of it is covered
+    assert words["x"] >= around["x"] + around["width"]  # beside it, without covering it
     laid.state["items"][1]["warnings"] = ["capitals 1.5 mm high run together"]
     laid.set(items=laid.state["items"])
     mark.click()
@@ -406,7 +406,7 @@ def test_one_key_stops_what_moves_wherever_the_focus_is(page, desk):
     opened.set(drawing=scenes.drawing("holding", "Held."), progress=scenes.PROGRESS | {"state": "holding"})
     expect(step(page)).to_have_text("Carry on")
     page.keyboard.press("Escape")
-    expect(page.locator(".slip")).to_have_count(0)  # nothing moves, and it closes what lies open
+    expect(page.locator(".slip")).to_have_count(0)  # nothing moves, so it closes the open slip
     assert len(said(opened, "hold")) == 2
 
 
@@ -498,7 +498,7 @@ def test_a_trial_sheet_of_many_places_is_a_grid_and_the_large_button_draws_it(pa
     expect(page.get_by_label("D6")).to_be_attached()
     expect(page.locator("#next-about")).to_contain_text("The trial sheet heights, 3 min")
     step(page).click()
-    # Nothing moves before a person has seen what only a person can see; "Not yet" leads back to the sheet.
+    # Nothing moves before the user has confirmed all points; "Not yet" returns to the sheet.
     expect(step(page)).to_have_text("Begin")
     expect(page.locator("#before-heading")).to_be_visible()
     page.get_by_role("button", name="Not yet").click()
@@ -517,7 +517,7 @@ def test_a_height_of_the_pen_that_was_tried_is_kept(page, desk):
     opened = desk(desk=REAL, machine=machine("ready", "Ready."))
     page.get_by_role("button", name="Machine", exact=True).click()
     page.locator("summary", has_text="Pen heights").click()
-    # What keeps them is offered before anything is tried.
+    # A rig file to store them is offered first.
     opened.answers["rig_new"] = {"ok": True, "rig": "r-1"}
     page.locator("details", has_text="Pen heights").get_by_role("button", name="Make a rig file for it").click()
     assert said(opened, "connect")[0]["rig"] == "r-1"
@@ -601,7 +601,7 @@ def test_a_window_that_looks_on_changes_nothing_and_can_take_over(page, desk):
     said(opened, "take_over")
     opened.set(drawing=scenes.drawing("drawing", "Drawing."))
     expect(step(page)).to_have_text("Hold")
-    expect(step(page)).to_be_enabled()  # whoever sees something go wrong may hold it
+    expect(step(page)).to_be_enabled()  # every window may hold
 
 
 def test_a_lost_link_is_said_and_found_again(page, desk):
@@ -789,7 +789,7 @@ def test_on_a_phone_a_drawing_is_watched_and_held_without_scrolling(page, desk):
         box = word.bounding_box()
         assert box["x"] > knob["x"] + knob["width"] / 2 or box["x"] + box["width"] < knob["x"] + knob["width"] / 2
     assert step(page).bounding_box()["height"] >= 48
-    page.mouse.wheel(0, 2000)  # wherever somebody has scrolled to, the button stays under the thumb
+    page.mouse.wheel(0, 2000)  # at every scroll position the button stays at the same place
     assert in_sight(page, step(page))
     step(page).click()
     said(opened, "hold")
@@ -860,11 +860,11 @@ def test_the_first_stroke_that_is_missing_is_clicked_or_stepped_to(page, desk):
     expect(page.locator(".broken")).to_contain_text("1 stroke that the board has counted is drawn again")
     field.fill("99")
     page.keyboard.press("Tab")
-    expect(page.get_by_role("button", name="One on")).to_be_disabled()  # what is left is left
+    expect(page.get_by_role("button", name="One on")).to_be_disabled()  # the remaining item stays
     expect(page.locator("desk-table[data-sharp]")).to_be_attached()
     ground, px = page.locator("desk-table").bounding_box(), scale(page)
     view = page.evaluate("(({ x, y }) => [x, y])(document.querySelector('desk-table').view)")
-    lowest_mm = 110 + 48 * (0.08 + 0.92 * 20 / 39)  # of the 21st of the heron's rings, which lie within each other
+    lowest_mm = 110 + 48 * (0.08 + 0.92 * 20 / 39)  # a point of the 21st of the heron's nested rings
     page.mouse.click(ground["x"] + view[0] + 80 * px, ground["y"] + view[1] + lowest_mm * px)
     expect(field).to_have_value("21")
     page.get_by_role("button", name="It is so: carry on").click()

@@ -24,7 +24,7 @@ def address(browser, tmp_path_factory):
 
 @pytest.fixture
 def step(page, address):
-    """The next step of a desk with an empty sheet of A6."""
+    """Press the next step on a desk with an empty A6 sheet."""
     page.goto(address)
     found = page.locator("button.step")
     expect(found).to_have_text("Add something", timeout=LONG_MS)
@@ -93,7 +93,7 @@ def test_a_phone_that_scans_the_code_watches_holds_and_sends(page, browser, step
         phone = context.new_page()
         phone.goto(inside)
         expect(phone.get_by_role("status").first).to_have_text("Nothing is being drawn.")
-        assert urlsplit(phone.url).query == ""  # the key is gone from the address
+        assert urlsplit(phone.url).query == ""  # the key is removed from the address
         event(page, do="put", words="Quay")
         expect(step).to_be_enabled(timeout=LONG_MS)
         step.click()

@@ -11,11 +11,11 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 LONG_MS = 300_000
-"""For planning and for drawing, which take seconds on an idle computer, and a minute before anything is compiled."""
+"""Time limit of planning and drawing, ms: seconds on an idle computer, a minute before anything is compiled."""
 
 
 def photograph() -> str:
-    """A bright disc on a dark ground, both shaded as in a photograph, as a JPEG in base 64."""
+    """A shaded bright disc on a dark ground, as a JPEG in base64."""
     y, x = np.mgrid[-1:1:60j, -1:1:80j]
     tone = (90 + 110 * (x**2 + y**2 < 0.4) + 45 * x * np.cos(9 * y)).astype(np.uint8)
     file = io.BytesIO()
@@ -38,7 +38,7 @@ def drop(page: Page, name: str, content: str) -> None:
 
 
 def event(page: Page, **what: object) -> None:
-    """Something that is set up before the test begins."""
+    """Run a setup command."""
     page.evaluate("async (what) => (await import('/page/desk.js')).act(what)", what)
 
 
@@ -52,7 +52,7 @@ def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, addre
     expect(page.get_by_role("button", name=re.compile(r"^disc\.jpg, \d+ by"))).to_be_attached(timeout=LONG_MS)
     expect(step).to_be_enabled(timeout=LONG_MS)
     expect(step).to_have_text("Simulate")
-    expect(page.locator(".mind")).to_have_count(0)  # what the desk chose by itself is nothing to mind
+    expect(page.locator(".mind")).to_have_count(0)  # the desk's own choices cause no warnings
     step.click()
     clicks += 1
     expect(step).to_have_text("Begin")
@@ -60,7 +60,7 @@ def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, addre
     clicks += 1
     expect(step).to_have_text("Hold", timeout=LONG_MS)
     expect(page.get_by_role("progressbar", name="How far the drawing is")).to_be_attached()
-    # The page is loaded again in mid-drawing: nothing is lost, and this window still has the machine.
+    # The page is reloaded during a drawing: nothing is lost, and this window still controls the machine.
     page.reload()
     expect(step).to_have_text(re.compile("Hold|Done"), timeout=LONG_MS)
     expect(step).to_have_text("Done", timeout=LONG_MS)
@@ -75,7 +75,7 @@ def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, addre
 
 
 def press_until(page: Page, key: str, locator) -> None:
-    """Presses a key until this has the focus."""
+    """Press a key until an element has the focus."""
     for _ in range(80):
         if locator.count() and locator.first.evaluate("(one) => one === document.activeElement"):
             return
@@ -104,7 +104,7 @@ def test_the_keyboard_alone_goes_all_the_way(page, address):
     expect(step).to_be_enabled(timeout=LONG_MS)
     press_until(page, "Tab", step)
     page.keyboard.press("Enter")
-    # The focus stays on the next step, whatever that is; each waits a moment before it can be pressed.
+    # The focus stays on the next step's button; it is disabled for a moment after each change.
     for word in ("Begin", "Done"):
         expect(step).to_have_text(word, timeout=LONG_MS)
         expect(step).to_be_focused()

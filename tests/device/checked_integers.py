@@ -1,4 +1,4 @@
-"""Integers and memory cells as on a 32-bit board: silent overflow there is an error here."""
+"""Integers and memory cells as on a 32-bit board, but overflow raises an error."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import Self
 
 
 class Checked(int):
-    """A whole number that refuses to leave 32 signed bits: what the board would silently wrap, fails here.
+    """An integer of 32 signed bits: results that would silently wrap on the board raise an error.
 
     Attributes
     ----------
-    made : how many there have been.
+    made : number of instances created.
     """
 
     made = 0

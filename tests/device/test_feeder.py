@@ -62,13 +62,13 @@ def zigzag(seed, count=60):
         v_end = min(v_end, 4000)
         records.append((RAMP, da, db, v_end))
         v = v_end
-    # Long enough to stop from any of these speeds.
+    # Long enough for a stop from any of these speeds.
     records.append((RAMP, 1000, 0, 0))
     return records
 
 
 def long_ago(blocks_before_wrap):
-    """A rig that has played almost 2^30 blocks, after which port and feeder count from 0 again."""
+    """A rig that has played almost 2^30 blocks, where the counts of port and feeder wrap to 0."""
     rig = Rig()
     counted = 2**30 - blocks_before_wrap
     rig.world.submitted = rig.world.finished = rig.port._submitted = counted
@@ -80,7 +80,7 @@ def long_ago(blocks_before_wrap):
 
 
 def predicted_ticks(records):
-    """What the host predicts: ramps by the closed formula, pen actions and rests by their own figures."""
+    """Duration predicted by the host: ramps by the closed formula, pen actions and rests by their own durations."""
     ticks = 0
     v = 0
     for kind, x, y, v_end in records:
@@ -95,7 +95,7 @@ def predicted_ticks(records):
 
 @pytest.mark.parametrize("seed", range(5))
 def test_an_undisturbed_program_plays_every_step_and_takes_its_predicted_time(seed):
-    """Independent: the host's formula for the ticks, the world's own count for the steps."""
+    """Independent references: the host's formula for ticks, the world's count for steps."""
     records = [(PEN, 1300, 0, 1_000_000), *zigzag(seed), (REST, 0, 0, 77_777), (PEN, 1700, 0, 500_000)]
     records += [*zigzag(seed + 100), (END, 0, 0, 0)]
     rig = Rig()
@@ -170,7 +170,7 @@ def test_hold_stops_within_the_limits_and_carries_on_to_the_exact_step():
     rig.feeder.feed()
     while not rig.feeder.standing():
         rig.turn()
-    # The look-ahead, then at most v/a.
+    # The look-ahead plus at most v/a.
     assert rig.world.tick - asked_at < LOOK_AHEAD * 1.5 + 4000 * kernel.TICK_HZ // ACCEL * 1.1
     assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
     stood_at = len(rig.world.edges)
@@ -184,7 +184,7 @@ def test_hold_stops_within_the_limits_and_carries_on_to_the_exact_step():
 
 
 def test_a_hold_at_any_time_is_no_underrun():
-    """Also where the last word before the standstill fills its block, which cannot know that it is the last."""
+    """Also if the last word before the standstill fills its block."""
     records = [(RAMP, 200, 0, 2000), (RAMP, 300, 50, 2000), (RAMP, 200, 0, 0), (END, 0, 0, 0)]
     for a in range(20, 500, 5):
         rig = Rig()
@@ -219,7 +219,7 @@ def test_a_hold_that_ends_before_anybody_has_seen_it_is_no_underrun():
 
 
 def test_records_that_come_at_every_turn_keep_the_pen_at_speed():
-    """While a long ramp plays, only what came after its beginning says that the path goes on behind it."""
+    """A long ramp is playing; only records received after its start continue the path."""
     rig = Rig()
     first = (RAMP, 8000, 0, 2000)
     later = [(RAMP, 10, 0, 2000)] * 60 + [(RAMP, 200, 0, 0), (END, 0, 0, 0)]
@@ -243,7 +243,7 @@ def test_one_call_supplies_the_look_ahead_in_whatever_pieces(kind):
 
 
 def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
-    """Half a queue of equal ramps at speed, then nothing for seconds, then the rest."""
+    """Half a queue of equal ramps at speed, a pause of seconds, then the rest."""
     v = 2000
     up = v * v // (2 * ACCEL)
     records = [(RAMP, up, 0, v)] + [(RAMP, 10, 0, v)] * 900 + [(RAMP, up, 0, 0), (END, 0, 0, 0)]
@@ -255,7 +255,7 @@ def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
     assert rig.feeder.starved == 1
     known = up + 10 * (SLOTS // 2 + 9)
     assert rig.world.a == known, "everything known is drawn"
-    # Slowing down, not stopping dead: the last step intervals grow.
+    # It slows down instead of stopping at once: the last step intervals grow.
     ticks = [edge[0] for edge in rig.world.edges]
     assert ticks[-1] - ticks[-2] > 4 * (ticks[-101] - ticks[-102])
     # No speed change faster than the allowed acceleration.  Under constant acceleration the mean speed over a stretch
@@ -272,7 +272,7 @@ def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_path_of_tiny_ramps_that_runs_out_counts_as_such(seed):
-    """The pen may come to its stand in front of a ramp that is too short to be worth going on for."""
+    """The pen may stop before a ramp that is too short to continue with."""
     chance = random.Random(seed)
     rig = Rig()
     tiny = [(RAMP, chance.randint(1, 3), chance.randint(-3, 3), chance.randint(200, 400)) for _ in range(450)]
@@ -293,7 +293,7 @@ def test_it_waits_at_rest_until_a_stroke_is_known_to_its_end():
         rig.turn()
     assert not rig.world.edges
     assert rig.feeder.starved == 0
-    # Also where what came before was dropped, with its end.
+    # Also if the earlier program was dropped, with its end.
     rig.push([(RAMP, 100, 0, 0), (END, 0, 0, 0)])
     rig.feeder.drop()
     rig.feeder.begin(0)
@@ -332,7 +332,7 @@ def test_halt_knows_where_the_pen_stands(turns):
     rig.push([(RAMP, 50, -20, 300), (RAMP, 50, -20, 0), (END, 0, 0, 0)])
     rig.run()
     assert (rig.world.a, rig.world.b) == (a + 100, b - 40) == (rig.feeder.a, rig.feeder.b)
-    # And may be halted as well.
+    # It can also be halted.
     rig.feeder.begin(0)
     rig.push([*zigzag(7, 40), (END, 0, 0, 0)])
     for _ in range(30):
@@ -369,7 +369,7 @@ def test_a_halt_counts_every_record_that_the_pen_has_finished():
 
 @pytest.mark.parametrize("blocks_before_wrap", range(1, 9))
 def test_the_count_of_blocks_wraps(blocks_before_wrap):
-    """Nothing is played twice or left out, and a halt while blocks of both sides are out finds where the pen is."""
+    """Nothing is played twice or left out, and a halt while both blocks are submitted finds the pen's position."""
     path = [*zigzag(3, 30), (END, 0, 0, 0)]
     rig = long_ago(blocks_before_wrap)
     rig.push(path)
@@ -407,7 +407,7 @@ def test_a_halt_in_a_long_wait_does_not_count_it_in_whatever_block(block):
 
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_a_standstill_that_was_meant_is_no_underrun_in_whatever_block(block):
-    """A single step from rest may end at any speed (`linewire/SPEC.md`); what follows begins at rest all the same."""
+    """A single step from rest may end at any speed (`linewire/SPEC.md`); the next ramp still begins at rest."""
     for wait in (0, 1000):
         rig = long_ago(BLOCKS - block)
         rig.push([(RAMP, 1, 0, 3000), (REST, 0, 0, wait)])
@@ -422,7 +422,7 @@ def test_a_standstill_that_was_meant_is_no_underrun_in_whatever_block(block):
 
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_a_program_after_one_that_was_stopped_in_motion_begins_at_rest(block):
-    """Halted, starved, or in front of a ramp that cannot be played: no underrun is counted when the next one begins."""
+    """After a halt, starvation or an unplayable ramp, the next program begins without counting an underrun."""
     for way in ("halted", "starved", "refused"):
         rig = long_ago(BLOCKS - block)
         rig.push([(PEN, 1500, 0, kernel.TICK_HZ)] + [(RAMP, 100, 0, 2000), (RAMP, 100, 0, 2000), (RAMP, 40, 0, 1)])
@@ -471,7 +471,7 @@ def test_a_halt_in_a_wait_does_not_count_it():
 
 
 def stall(rig, v):
-    """The feeder is not called for half a second in mid-path at speed ``v``; returns how many records were played."""
+    """The feeder is not called for 0.5 s during a path at speed ``v``; returns the number of records played."""
     up = v * v // (2 * ACCEL) + 1
     start = rig.world.a + up
     rig.push([(RAMP, up, 0, v)] + [(RAMP, 7, 3, v)] * 400 + [(RAMP, up, 0, 0), (END, 0, 0, 0)])
@@ -486,7 +486,7 @@ def stall(rig, v):
 
 
 def test_a_player_that_ran_dry_at_speed_is_not_set_going_again():
-    """It has stopped dead, and would start at full speed: steps are lost both times."""
+    """The player stops at once and would restart at full speed, which loses steps both times."""
     rig = Rig()
     rig.push([*zigzag(6, 40), (END, 0, 0, 0)])
     for _ in range(30):
@@ -509,7 +509,7 @@ def test_a_player_that_ran_dry_at_speed_is_not_set_going_again():
 
 
 def test_a_player_that_ran_dry_at_speed_is_not_set_going_for_a_last_piece():
-    """Less is known than the next block holds: the pen would start at full speed, then brake for the end."""
+    """The known records are shorter than the next block: the pen would start at full speed, then brake for the end."""
     dry = 0
     for plain in range(140, 260, 10):
         rig = Rig()
@@ -553,7 +553,7 @@ def test_a_player_that_ran_dry_at_a_crawl_goes_on():
 
 
 def test_what_counts_where_it_ran_dry_is_the_last_step_and_not_those_before():
-    """It is left alone while it slows down from 3000 to 300 steps/s, earlier or later in that."""
+    """The feeder is not called at several moments of a deceleration from 3000 to 300 steps/s."""
     seen = set()
     for plain in range(60, 130, 10):
         rig = Rig()
@@ -574,7 +574,7 @@ def test_what_counts_where_it_ran_dry_is_the_last_step_and_not_those_before():
 
 
 def test_a_long_queue_wraps_around():
-    """Many times the number of slots, always topped up."""
+    """Many times the number of slots, with the queue always refilled."""
     rig = Rig()
     v = 3000
     up = v * v // (2 * ACCEL)
@@ -593,7 +593,7 @@ def test_a_long_queue_wraps_around():
 
 
 def test_a_ramp_the_kernel_refuses_is_not_played():
-    """A ramp of thousands of steps at 1 step/s outlasts any counter; the board turns that into a fault."""
+    """A ramp of thousands of steps at 1 step/s exceeds every counter; the board reports a fault."""
     rig = Rig()
     rig.push([(RAMP, 16383, 0, 1), (END, 0, 0, 0)])
     rig.turn()
@@ -603,7 +603,7 @@ def test_a_ramp_the_kernel_refuses_is_not_played():
 
 
 def test_a_ramp_the_kernel_refuses_in_mid_path_ends_the_path_there():
-    """It is reached at 1 step/s, the speed of the ramp before; nothing behind it could ever slow the pen down."""
+    """Its speed is 1 step/s, that of the ramp before."""
     rig = Rig()
     rig.push([(RAMP, 100, 0, 1000), (RAMP, 40, 0, 1), (RAMP, 16383, 0, 1), (RAMP, 100, 0, 0), (END, 0, 0, 0)])
     for _ in range(2000):
@@ -637,7 +637,7 @@ def test_a_pen_without_waiting_time_at_rest_waits_for_nothing():
 
 
 def with_pens(records, every):
-    """The same path with a pen action in passing behind every so many ramps, and their heights."""
+    """The same path with pen actions during motion after every few ramps, and their heights."""
     out = []
     heights = []
     for i, record in enumerate(records):
@@ -677,7 +677,7 @@ def test_pens_in_passing_leave_every_block_as_long_as_the_loop_needs():
 
 
 def test_a_pen_in_passing_is_set_where_it_stands_in_the_path():
-    """To within the eighth of the look-ahead by which it may come early."""
+    """Within the eighth of the look-ahead by which it may be early."""
     rig = Rig()
     records, heights = with_pens(zigzag(5, 60), 5)
     rig.push([*records, (END, 0, 0, 0)])
@@ -694,7 +694,7 @@ def test_a_pen_in_passing_is_set_where_it_stands_in_the_path():
     assert [us for _, us in rig.world.servo_log] == heights
     early = [at - seen for at, (seen, _) in zip(wanted, rig.world.servo_log, strict=True)]
     assert max(early) <= LOOK_AHEAD >> EARLY
-    # Never late: the first words play at once here, with no time between pushing and playing.
+    # Never late: here the first words play immediately after they are pushed.
     assert min(early) >= 0
 
 
@@ -740,7 +740,7 @@ def test_what_follows_a_pen_in_passing_must_be_known_before_it_is_passed():
 
 
 def test_buffers_belong_to_the_player_until_played():
-    """The world copies; a port that does not must find the words untouched until the block has finished."""
+    """The fake world copies words; a real port needs them unchanged until the block has finished."""
     rig = Rig()
     kept = []
     submit = rig.world.submit

@@ -13,9 +13,9 @@ EXCEPTION_WORDS = 3  # for each block that catches (MicroPython, py/bc.h: mp_exc
 STACK_WORDS = 11
 """Frames up to this size lie on the stack (MicroPython, py/objfun.c: VM_MAX_STATE_ON_STACK)."""
 MOST_BYTES = 112
-"""Seven of the heap's pieces of 16 bytes: a hole of that size is there as long as any is."""
+"""Seven heap blocks of 16 bytes: a hole of this size exists as long as any does."""
 AT_REST = {("messages.py", "decode")}
-"""Calls that take more, none of which happens for records, blocks or homing: only for other requests."""
+"""Calls that take more; they occur only for requests other than records, blocks and homing."""
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,9 @@ from linewire import messages, records
 
 FAR = 10_000_000
 MOST_OPERATIONS = 200
-"""Of whole numbers for one record: the longest ways have 170, and a root found step by step takes thousands."""
+"""Largest number of integer operations per record: the longest paths need 170; an iterative root would need
+thousands.
+"""
 
 
 class Model:
@@ -37,7 +39,7 @@ class Model:
         share = max(max(self.v, v) * abs(n) / length / self.rate for n in d)
         share = max(share, abs(v * v - self.v * self.v) / (2 * self.accel * (math.floor(length) + 1)))
         brief = lasts_s < self.brief_s and max(map(abs, d)) < 256
-        # Whether a ramp is brief, and whether those until now are enough, hangs on the last digit.
+        # Whether a ramp is brief, and whether the recent ones suffice, depends on the last digit.
         self.unsure = any(abs(t / self.brief_s - 1) < 0.03 for t in (lasts_s, self.lasts_s, self.lasts_s + lasts_s))
         self.unsure |= abs(self.way + length - 256) < 8
         if self.lasts_s and (not brief or self.lasts_s >= self.brief_s or self.way >= 256):
@@ -72,7 +74,7 @@ class Model:
 
 
 class Port:
-    """Time, switches and power as a test sets them."""
+    """Time, switches and power, set by the test."""
 
     def __init__(self) -> None:
         self.us, self.pressed, self.power = 0, [False, False], True
@@ -118,7 +120,7 @@ FIGURES = [
 
 @pytest.mark.parametrize(("rate", "accel", "jump"), FIGURES)
 def test_ramps_are_taken_and_refused_as_in_real_numbers(rate: int, accel: int, jump: int) -> None:
-    """But for 6 % where a rule in whole numbers may round, and a few steps/s where all is slow."""
+    """Tolerance: 6 % for rounding of integer rules, and a few steps/s at low speeds."""
     chance = random.Random(rate)
     refused = taken = 0
     off: dict[bool, list[float]] = {False: [], True: []}
@@ -174,7 +176,7 @@ WAYS = [(1.0, 0.0), (0.0, -1.0), (-0.6, 0.8), (0.8, 0.6), (-0.7072, -0.7071), (0
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("rates", [(8000, 4001), (33_333, 60_000), (131_071, 90_000)])
 def test_each_motor_has_its_own_rate_to_a_few_steps_a_second(way: tuple[float, float], rates: tuple[int, int]) -> None:
-    """What is asked in its own rate is taken, at both ends of a ramp; some 8 steps/s more is refused."""
+    """A motor's own rate is accepted at both ends of a ramp; about 8 steps/s more is refused."""
     for length in (60, 700, 9000, 16_000):
         d = round(length * way[0]), round(length * way[1])
         exact = math.hypot(*d)
@@ -230,7 +232,7 @@ def test_settings_are_rounded_in_favour_of_what_was_planned_and_by_little() -> N
     chance = random.Random(2)
     for _ in range(300):
         rates = chance.randrange(1, messages.RATE + 1), chance.randrange(1, messages.RATE + 1)
-        # The first of these is 65 536 eighths, of which 2^31 is a multiple.
+        # The first is 65 536 eighths; 2^31 is a multiple of it.
         accel = chance.choice([524_272, chance.randrange(1, 4_000_001)])
         jump = chance.randrange(1, 2 * messages.RATE + 1)
         it = guard.Guard(Port(), 0)
@@ -251,7 +253,7 @@ def test_settings_are_rounded_in_favour_of_what_was_planned_and_by_little() -> N
 @pytest.mark.parametrize("axis", [(1, 0), (-1, 0), (0, 1), (0, -1)])
 @pytest.mark.parametrize("length", [300, 4000, 4096, 9000, 16_383])
 def test_the_reference_follows_by_what_the_acceleration_allows_in_a_ramp(axis: tuple[int, int], length: int) -> None:
-    """And ends on the rate itself, where that is nearer."""
+    """It ends at the rate itself if that is nearer."""
     d = axis[0] * length, axis[1] * length
     motor, sign = (0, axis[0]) if axis[0] else (1, axis[1])
     for v, accel in ((80_000, 900), (80_000, 60_000), (3000, 900), (100_000, 4_000_000)):
@@ -272,7 +274,7 @@ def test_the_reference_follows_by_what_the_acceleration_allows_in_a_ramp(axis: t
 
 @pytest.mark.parametrize(("rate", "accel", "jump"), FIGURES)
 def test_a_turn_is_taken_up_to_the_allowed_jump(rate: int, accel: int, jump: int) -> None:
-    """At full speed, alone or behind some short ramps straight on: to 3 %, or a step and a half."""
+    """At full speed, alone or after short straight ramps: within 3 % or 1.5 steps."""
     chance = random.Random(jump)
     tried = 0
     for length in (2, 4, 8, 15, 30, 60, 110, 200, 300, 800, 5000) * 4:
@@ -304,7 +306,7 @@ def test_a_turn_is_taken_up_to_the_allowed_jump(rate: int, accel: int, jump: int
 
 
 def test_nothing_leaves_32_bits(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With settings and records at the ends of their ranges and within them, at the ends of the positions."""
+    """Settings and records within and at the ends of their ranges, at the extreme positions."""
     monkeypatch.setattr(guard, "int", Checked, raising=False)
     chance = random.Random(3)
     taken = most = 0
@@ -315,7 +317,8 @@ def test_nothing_leaves_32_bits(monkeypatch: pytest.MonkeyPatch) -> None:
         far = messages.POSITION
         it = guard.Guard(Port(), 0)
         it.configure(case % 4 == 0, (-far, far, -far, far), rate, rate, accel, jump, 500, 2500)
-        # Crossed, the sum of both places beyond that comes out negative on a board, which is refused as well.
+        # On a crossed belt, the sum of both positions overflows to a negative number on a board, which is refused as
+        # well.
         corner = far // 2 if case % 4 == 0 else far
         it.begin(chance.choice([-corner, 0, 0, corner]), chance.choice([-corner, 0, 0, corner]), True)
         v, size = 0, chance.choice([1, 3, 16, 255, 256, 300, 4095, 4096, 16_383])
@@ -339,7 +342,7 @@ def test_nothing_leaves_32_bits(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_reference_is_at_rest_where_the_path_is() -> None:
-    """After a pen action a ramp back is as good as a ramp on; a pen action in passing changes nothing."""
+    """After a pen action a reversal is as valid as a continuation; a pen action during motion changes nothing."""
     it = limited(8000, 60_000, 1500)
     for step in ((3, 0, 600), (3, 0, 0)):
         assert fault(it, records.RAMP, *step) == 0
@@ -353,7 +356,7 @@ def test_the_reference_is_at_rest_where_the_path_is() -> None:
 
 
 def test_order_of_records() -> None:
-    """A stop, a pen action and an end need a path at rest; behind a pen action in passing only a ramp may stand."""
+    """A stop, a pen action and an end need a path at rest; after a pen action during motion only a ramp may follow."""
     for kind, first, second in ((records.REST, 5, 0), (records.PEN, 1500, 20), (records.END, 0, 0)):
         it = limited()
         assert fault(it, records.RAMP, 40, 0, 3000) == 0
@@ -387,7 +390,7 @@ def test_lengths_are_whole_steps_rounded_down() -> None:
 
 
 def test_what_is_counted_of_several_records() -> None:
-    """They lie round the end of the queue, and those in front of the one at fault are counted."""
+    """The records wrap around the end of the queue; those before the faulty one are counted."""
     entries = [
         (records.RAMP, 40, 30, 3000),
         (records.PEN, 1400, 0, 0),
@@ -399,7 +402,7 @@ def test_what_is_counted_of_several_records() -> None:
         (records.RAMP, 2, 0, 500),
         (records.END, 0, 0, 0),
     ]
-    # Behind so many of them: records at which the path stands still, and steps of path since.
+    # After these records: the last record with the path at rest, and path steps since.
     expected = [(0, 50), (0, 50), (0, 150), (1, 0), (2, 0), (2, 5), (2, 55), (2, 57), (2, 57)]
     for count in range(1, len(entries) + 1):
         it, queue = guard.Guard(Port(), 15), Queue(16)
@@ -429,7 +432,7 @@ def test_servo_range_includes_its_ends() -> None:
 @pytest.mark.parametrize("crossed", [False, True])
 @pytest.mark.parametrize(("a", "b"), [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (1, -1)])
 def test_the_last_step_within_reach_is_taken_and_the_next_refused(crossed: bool, a: int, b: int) -> None:
-    """Limits of -30..50 along x and -20..70 along y, from places of the motors at which that is exact."""
+    """Limits of -30..50 along x and -20..70 along y, at motor positions where they are exact."""
     it = guard.Guard(Port(), 0)
     it.configure(crossed, (-30, 50, -20, 70), 4000, 4000, 300_000, 6000, 1000, 2000)
     it.begin(0, 0, True)
@@ -442,7 +445,9 @@ def test_the_last_step_within_reach_is_taken_and_the_next_refused(crossed: bool,
 
 @pytest.mark.parametrize("changed", [(False, (-1, 101, -1, 101)), (True, (0, 100, 0, 100))])
 def test_other_limits_or_kinematics_lend_no_travel(changed: tuple[bool, tuple[int, int, int, int]]) -> None:
-    """Before homing all moves stay within a reach, whatever is set in between; not where a hand may move it."""
+    """Before homing all moves together stay within one reach, despite changes of the origin; not after a move by
+    hand.
+    """
     plain = (False, (0, 100, 0, 100))
     it = guard.Guard(Port(), 0)
     figures = (4000, 4000, 300_000, 6000, 1000, 2000)
@@ -460,10 +465,10 @@ def test_other_limits_or_kinematics_lend_no_travel(changed: tuple[bool, tuple[in
 
 
 class Travel:
-    """Where the pen really is on a plain or a crossed machine, and what every name for that place allows.
+    """The true pen position on a cartesian or crossed machine, and the range allowed for every origin.
 
-    Places along the axes are doubled on crossed belts. `seen`: lowest and highest place of each axis, in steps from
-    where the machine stood first, that the pen has been asked to since the axis was free or homed.
+    Places along the axes are doubled on crossed belts. `seen`: lowest and highest requested position of each axis, in
+    steps from the first position, since the axis was last free or homed.
     """
 
     def __init__(self, crossed: bool, soft: tuple[int, int, int, int]) -> None:
@@ -506,7 +511,7 @@ class Travel:
 
 @pytest.mark.parametrize("crossed", [False, True])
 def test_travel_is_what_a_ruler_says(crossed: bool) -> None:
-    """Any order of drawings, names for the place, homing and motors set free; to the step."""
+    """Random sequences of drawings, set origins, homing and released motors; exact to the step."""
     chance = random.Random(5)
     refused = taken = 0
     for case in range(80):
@@ -547,7 +552,7 @@ def test_travel_is_what_a_ruler_says(crossed: bool) -> None:
 
 
 def near_a_limit(ruler: Travel, chance: random.Random) -> tuple[int, int]:
-    """A move along one axis to the last place that is allowed, or to the step behind it."""
+    """A move along one axis to the last allowed position, or one step beyond."""
     way = chance.choice([(1, 0), (-1, 0), (0, 1), (0, -1)])
     if ruler.crossed:
         way = chance.choice([(1, 1), (-1, -1), (1, -1), (-1, 1)])
@@ -560,7 +565,7 @@ def near_a_limit(ruler: Travel, chance: random.Random) -> tuple[int, int]:
 
 
 def homed_at(ruler: Travel, axis: int, chance: random.Random) -> tuple[int, int]:
-    """How the motors' places are called once an axis has found its switch: a name within the limits of that axis."""
+    """The motors' positions after an axis has found its switch, within the limits of that axis."""
     low, high = (limit // (2 if ruler.crossed else 1) for limit in ruler.soft[2 * axis : 2 * axis + 2])
     there = chance.randrange(low, high + 1)
     a, b = ruler.called

@@ -14,7 +14,7 @@ SQRT_2 = 181 / 128
 
 
 class Queue:
-    """Takes the records of a move."""
+    """Collects the records of a move."""
 
     state: ClassVar = [0] * 64
 

@@ -34,7 +34,7 @@ def play(state, words, budget_ticks=1 << 29, room=None):
 @given(displacements, displacements, speeds, speeds, st.integers(1, 200))
 def test_a_planned_ramp_takes_exactly_the_predicted_ticks_and_steps(da, db, v0, v1, room):
     """Any playable ramp: the steps are exact and the sum of the word periods is the host's prediction."""
-    if max(abs(da), abs(db)) > 3000:  # keeps the test short; the ranges of long ramps are another test's
+    if max(abs(da), abs(db)) > 3000:  # keeps the test short; another test covers the ranges of long ramps
         da, db = da // 8, db // 8
     state = kernel.new_state(OVERHEAD)
     state[kernel._V], state[kernel._U] = v0, v0 << 8
@@ -57,7 +57,7 @@ def test_a_planned_ramp_takes_exactly_the_predicted_ticks_and_steps(da, db, v0, 
 
 @given(st.floats(0, 4.2), st.floats(0, 1), st.booleans(), st.floats(5, 40_000), st.floats(500, 500_000), st.booleans())
 def test_ramp_duration_is_within_a_thousandth_of_the_closed_form(size, slope, swap, v_slow, accel, slowing):
-    """5..40 000 steps/s, 500..500 000 steps/s^2: t = 2 d / (v0 + v1), tick rounding apart (one tick)."""
+    """5..40 000 steps/s, 500..500 000 steps/s^2: t = 2 d / (v0 + v1), within one tick of rounding."""
     da = min(int(10**size), kernel.MAX_STEPS)
     db = int(da * slope)
     if swap:
@@ -86,11 +86,11 @@ def test_steps_inside_a_ramp_follow_the_square_root_law(n, slope, v0, v1):
     f = np.sqrt(f0**2 + (f1**2 - f0**2) * k / n)
     before = np.concatenate(([f0], f[:-1]))
     exact = 2 * k / (f0 + f) * kernel.TICK_HZ
-    exact *= periods.sum() / exact[-1]  # the total is the other test's
+    exact *= periods.sum() / exact[-1]  # the total is checked by the other test
     interval = 2 / (before + f) * kernel.TICK_HZ
     # 1/64 interval from even spacing in a piece, the rest from roots of 19 bits over long ramps, one tick of rounding.
     assert np.all(np.abs(np.cumsum(periods) - exact) <= interval / 20 + 1.5)
-    # The last step makes up for all rounding, and is no different from the ones before it.
+    # The last step includes all rounding, yet has the interval of the steps before it.
     assert abs(periods[-1] - (exact[-1] - exact[-2])) <= 0.02 * interval[-1] + 1.5
 
 
@@ -126,7 +126,7 @@ def check_acceleration(step_times_s: np.ndarray, accel: float) -> None:
     st.lists(st.tuples(st.integers(1, 60), st.sampled_from([0, 20, 128, 200, 256])), max_size=12),
 )
 def test_changes_of_pace_keep_the_acceleration(speed, accel, changes):
-    """Hold, slow down and carry on during a cruise: never faster than planned, never steeper than allowed."""
+    """Hold, slow down and resume at constant speed: never faster than planned, never above the acceleration limit."""
     state = kernel.new_state(OVERHEAD)
     state[kernel.S_ACCEL] = accel
     kernel.rest(state)
@@ -146,8 +146,8 @@ def test_changes_of_pace_keep_the_acceleration(speed, accel, changes):
             count = kernel.render(state, words, 0, 64, 100_000)
             periods.extend((words[i] >> 4) + OVERHEAD for i in range(count))
             if state[kernel.S_STILL]:
-                periods.append(kernel.TICK_HZ // 5)  # it stands still for a while ...
-                periods.append(-1)  # ... which is no step
+                periods.append(kernel.TICK_HZ // 5)  # a standstill ...
+                periods.append(-1)  # ... is not a step interval
                 state[kernel.S_PACE] = 256
     assert state[kernel.S_A] == 2 * up + 5000
     steps = np.array(periods)
@@ -162,7 +162,7 @@ def test_changes_of_pace_keep_the_acceleration(speed, accel, changes):
 
 @given(st.integers(1000, 30_000), st.integers(10_000, 400_000), st.integers(100, 4000))
 def test_without_more_data_the_pen_stops_in_time(speed, accel, n):
-    """Running out of data is a smooth stop before the end of what is known, and the motion goes on when more comes."""
+    """Without further data the motion stops smoothly within the known path, and continues when data arrives."""
     state = kernel.new_state(OVERHEAD)
     state[kernel.S_ACCEL] = accel
     top = int(min(speed, math.sqrt(2 * accel * n)))
@@ -176,7 +176,7 @@ def test_without_more_data_the_pen_stops_in_time(speed, accel, n):
     periods, _ = play(state, words)
     assert state[kernel.S_LEFT] <= 1
     if state[kernel.S_LEFT] == 0:
-        assert kernel.speed(state) ** 2 <= 4 * accel  # one step's worth of acceleration, to either side
+        assert kernel.speed(state) ** 2 <= 4 * accel  # the change of speed in one step, in both directions
     check_acceleration(np.cumsum(periods) / kernel.TICK_HZ, accel)
     kernel.extend(state, kernel.PLENTY)
     play(state, words)

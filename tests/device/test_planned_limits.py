@@ -19,7 +19,7 @@ from linewright.rig.rig import Rig
 
 
 class Queue:
-    """What `Guard.admit` needs of a feeder."""
+    """The part of a feeder that `Guard.admit` uses."""
 
     def __init__(self) -> None:
         self.values = array("i", [0] * feeder.SLOTS)
@@ -121,7 +121,7 @@ def test_what_the_host_plans_passes(name: str) -> None:
 
 
 def test_what_is_planned_for_the_tip_passes() -> None:
-    """A zigzag, tiny steps and sharp reversals: planning all of the crowd for the tip takes some ten seconds."""
+    """A zigzag, tiny steps and sharp reversals; planning all paths for the tip would take ten seconds."""
     strokes = list(crowd(1))
     check_the_plan_passes(Drawing.from_strokes([strokes[4][:12], strokes[5][:100], strokes[7]]), "for the tip")
 
@@ -138,7 +138,7 @@ ACCEL = DEFAULT["ramp_accel"]
 
 
 def up_to(v: int) -> list[tuple[int, int, int, int]]:
-    """Ramps that bring motor A to a speed without haste."""
+    """Slow ramps that bring motor A to a speed."""
     steps = v * v // ACCEL + 1
     return [(records.RAMP, steps, 0, v)]
 
@@ -177,7 +177,9 @@ def test_each_motor_has_its_own_rate() -> None:
 
 @pytest.mark.parametrize("crossed", [False, True])
 def test_calling_the_place_by_another_name_lends_no_travel(crossed: bool) -> None:
-    """On a machine that is not homed, all moves together stay within one reach, however often the origin is set."""
+    """On a machine that is not homed, all moves together stay within one travel, even if the origin is set
+    repeatedly.
+    """
     settings = {**DEFAULT, "kinematics": int(crossed), "x_low": 0, "x_high": 9000, "y_low": 0, "y_high": 9000}
     it = guarded(settings)
     # Along x: 3000 steps of motor A, or of both motors, and then the place is called (0, 0) again.
@@ -188,14 +190,14 @@ def test_calling_the_place_by_another_name_lends_no_travel(crossed: bool) -> Non
         it.begin(0, 0, True)
         moves += 1
     assert moves == 3
-    # Homed, or moved by hand with the motors free, it may go on.
+    # After homing, or a move by hand with free motors, it may continue.
     it.lost(3, 0, 0)
     it.begin(0, 0, True)
     assert admit(it, [(records.RAMP, 3000, b, 500)])[1] == 0
 
 
 def test_a_plan_for_the_tip_keeps_the_step_rate_where_that_is_what_limits_it() -> None:
-    """Along a diagonal, where making up for whole steps took ramps beyond the rate and the board refused."""
+    """Along a diagonal on which compensation of rounding once exceeded the rate, so that the board refused."""
     changes = {**RIGS["fast"], "smoothing.shaper": "tip", "smoothing.x_hz": 30.0, "smoothing.y_hz": 30.0}
     rig = Rig.default().changed(changes)
     program = motion.plan(Drawing.from_strokes([np.array([[20.0, 20], [121, 120]])]), rig)
@@ -203,7 +205,7 @@ def test_a_plan_for_the_tip_keeps_the_step_rate_where_that_is_what_limits_it() -
 
 
 def pressed(it: guard.Guard, chance: np.random.Generator, rate: int, accel: int) -> list[tuple[int, int, int]]:
-    """(da, db, v) that the board takes: up to a speed, then short ramps that turn as quickly as it lets them."""
+    """(da, db, v) that the board accepts: acceleration, then short ramps that turn as fast as allowed."""
     v = int(rate * chance.uniform(0.2, 1.0))
     out = [(v * v // (2 * accel) + 2, 0, v), (v // 20 + 1, 0, v)]
     assert admit(it, [(records.RAMP, *ramp) for ramp in out]) == (2, 0)
@@ -266,4 +268,4 @@ def test_rows_of_short_ramps_come_to_no_more_than_the_acceleration_and_one_jump(
             assert asked <= accel * window_s**2 + jump * window_s + 8
             worst = max(worst, (asked - accel * window_s**2) / (jump * window_s))
     assert taken > 12 * 20
-    assert worst > 1.0  # it has been pressed: without whole steps there would be less
+    assert worst > 1.0  # the limit is reached: without rounding to whole steps there would be less

@@ -44,7 +44,7 @@ class Port:
 
 
 class Queue:
-    """The feeder's side of it."""
+    """The feeder's part."""
 
     def __init__(self) -> None:
         self.values, self.places = array("i", [0] * feeder.SLOTS), array("i", [0] * feeder.SLOTS)
@@ -69,7 +69,7 @@ class Queue:
 
 @dataclass
 class Axis:
-    """What homing found."""
+    """Results of homing."""
 
     passes: int
     spread: int
@@ -77,7 +77,7 @@ class Axis:
 
 
 class Board:
-    """Answers as it is told, and notes what it is asked."""
+    """A fake board: answers as set by the test, and records requests."""
 
     def __init__(self) -> None:
         self.feeder = Queue()
@@ -153,7 +153,7 @@ class Rig:
         return heard
 
     def ask(self, name: str, **values: object) -> tuple[str, dict[str, object]]:
-        """The answer to a request; the board says nothing else."""
+        """The answer to a request; asserts that the board sends nothing else."""
         self.heard.clear()
         self.request = self.host.send(messages.message_id(name), messages.encode(name, **values))
         for _ in range(4):
@@ -165,7 +165,7 @@ class Rig:
         return messages.read_report(self.host.peer_report)
 
     def moves(self, entries: list[tuple[int, int, int, int]], first: int | None = None, start: int = 0) -> int:
-        """Send one frame of a program's records from `start` on; returns the index of the first that it leaves."""
+        """Send one frame of a program's records from `start`; returns the index of the first record not sent."""
         payload, after = encode_payload(entries, start)
         at = self.board.feeder.taken if first is None else first
         self.host.send(messages.MOVES, messages.encode("moves", first=at, records=payload))
@@ -179,7 +179,7 @@ def rig() -> Rig:
 
 @pytest.fixture
 def drawing(rig: Rig) -> Rig:
-    """A board that takes records."""
+    """A board that accepts records."""
     rig.board.state, rig.board.accepts, rig.board.program = messages.DRAWING, True, 6
     records.rest(rig.server._records)
     for _ in range(3):
@@ -201,7 +201,7 @@ REQUESTS = [
 
 
 def test_every_message_of_the_table_has_its_place():
-    """Tested here: nothing that a host can say is left to chance."""
+    """Every request of a host is tested here."""
     named = {name for name, *_ in REQUESTS} | {"hello", "ask", "identify", "moves"}
     assert named == {name for name, number, _ in messages.MESSAGES if not number & messages.FROM_BOARD}
     assert set(Rig().server._requests) == {messages.message_id(name) for name in named - {"moves"}}
@@ -225,7 +225,7 @@ def test_homing_is_answered_when_it_is_done(rig):
     for _ in range(4):
         rig.turn()
     assert rig.heard == []
-    rig.ask("pen", servo_us=700)  # its number is another
+    rig.ask("pen", servo_us=700)  # with another number
     rig.heard.clear()
     rig.server.homed()
     for _ in range(3):
@@ -313,7 +313,7 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     queue = rig.board.feeder
 
     def reports(us: int) -> int:
-        """How many the host gets while nothing is sent to the board."""
+        """Number of messages that the host receives while it sends nothing."""
         before = rig.host.reports
         for _ in range(us // 1000):
             rig.port.us += 1000
@@ -356,7 +356,7 @@ def test_a_host_that_only_asks_for_a_sign_of_life_gets_a_fresh_report(rig):
 
 
 def test_a_turn_without_news_writes_no_report(rig, monkeypatch):
-    """It costs more than all else in such a turn."""
+    """It takes longer than the rest of such a turn."""
     rig.server.transmit(rig.port.us)
     written = []
     monkeypatch.setattr(rig.server, "_write_report", written.append)
@@ -474,7 +474,7 @@ def test_more_records_than_there_is_room_for_are_refused(drawing):
     assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 1, messages.NO_ROOM)
     assert (said["value"], said["low"], said["high"]) == (306, 0, 305)
     assert len(drawing.heard) == 1
-    # The rest of that frame is forgotten, also once there is room.
+    # The rest of this frame is discarded, even when there is room later.
     queue.queued = 0
     drawing.moves([(records.RAMP, 1, 0, 900)], first=1)
     for _ in range(4):
@@ -518,7 +518,7 @@ def test_records_for_no_program_are_passed_over_in_silence(rig):
         rig.turn()
     assert rig.board.asked == []
     assert rig.heard == []
-    # And what is left of a frame, once the program has ended.
+    # So is the rest of a frame after the program has ended.
     rig.board.accepts = True
     records.rest(rig.server._records)
     rig.moves([(records.RAMP, 1, 0, 900)] * 200)
@@ -532,7 +532,7 @@ def test_records_for_no_program_are_passed_over_in_silence(rig):
 
 
 def test_a_program_begins_with_the_decoder_at_rest(drawing):
-    """What a program broken off at speed has left in it does not count; a refused request changes nothing."""
+    """State left by a program that was interrupted at speed has no effect; a refused request changes nothing."""
     entries = [(records.RAMP, 30, -2, 500)] * 4
     for answer in (messages.WRONG_STATE, messages.NO_REASON):
         records.rest(drawing.server._records)
@@ -564,7 +564,7 @@ def test_events_and_faults_are_said_and_only_where_somebody_listens(rig):
 
 
 def test_answers_wait_for_a_slot_in_their_order_and_hold_up_what_comes(rig):
-    """A host that acknowledges nothing has room for 16 messages; nothing is lost, nothing overtakes."""
+    """A host that acknowledges nothing has room for 16 messages; none is lost, and the order is kept."""
     host, port = rig.host, rig.port
     for i in range(20):
         rig.server.event(messages.FINISHED, i)

@@ -56,7 +56,7 @@ def test_list_is_in_order_and_without_repeats():
     assert "main.py" in names
 
 
-# main.py names the ports of all boards and imports the one that is there.
+# main.py names the ports of all boards and imports one of them.
 PORTS = {"lineboard.ports.rp2", "lineboard.ports.portable"}
 
 
@@ -79,7 +79,7 @@ def test_everything_a_shipped_file_imports_is_shipped_or_built_in(platform, name
 
 
 def test_a_board_gets_only_what_it_can_use():
-    """The ports of other boards, the virtual rig's port, the encoder of records and tables for people stay away."""
+    """Ports of other boards, the virtual rig's port, the encoder of records and tables for people are not shipped."""
     named = {platform: {file.name for file in board_files.shipped(platform)} for platform in ("rp2", "esp32")}
     ports = {platform: {name for name in names if "/ports/" in name} for platform, names in named.items()}
     shared = {f"lineboard/ports/{name}.py" for name in ("__init__", "console", "pins")}

@@ -17,9 +17,9 @@ BOARD_HEAP_BYTES = 205_184
 """Heap of a Raspberry Pi Pico W under MicroPython 1.28, the smallest of the boards (seen in the emulator)."""
 
 WORD_RATIO = 2
-"""A pointer takes 8 bytes on a computer and 4 on the board, so what is not numbers takes twice the room."""
+"""Pointers have 8 bytes on a computer and 4 on the board, so objects other than numbers take twice the space."""
 
-# Runs in the small heap: the order of main.py, and a whole board on a port whose player never has anything to do.
+# Runs in the small heap: the order of main.py, and a whole board on a port whose player is always done.
 PROGRAM = """
 import gc, sys
 from lineboard import memory
@@ -77,12 +77,12 @@ def test_it_starts_in_the_smallest_boards_heap(compiled: Path) -> None:
     assert done.returncode == 0, done.stderr
     started, free = done.stdout.split()
     assert started == "True"
-    # What a drawing's and a homing's requests allocate, some kilobytes, must not make it collect on the way.
+    # The requests of drawing and homing allocate some kilobytes, which must not cause a collection.
     assert int(free) > 40_000 * WORD_RATIO
 
 
 def test_a_heap_too_small_is_noticed(compiled: Path) -> None:
-    """Else the test above would show nothing."""
+    """Otherwise the test above proves nothing."""
     if not MICROPYTHON.exists():
         pytest.skip("NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why")
     done = start(compiled, 60_000)

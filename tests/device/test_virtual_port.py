@@ -28,7 +28,7 @@ PROGRAM = [
 
 
 class Host:
-    """Greets, sets, names the origin, draws; then it has what it wanted."""
+    """A host that greets, sends settings, sets the origin, and draws."""
 
     def __init__(self, world):
         self.world = world
