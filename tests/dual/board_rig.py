@@ -55,7 +55,7 @@ class BoardRig:
     Attributes
     ----------
     heard : [(name, fields)] every message from the board, in order.
-    silent : the host's cable is out: nothing passes either way.
+    silent : the cable is disconnected: nothing passes in either direction.
     """
 
     def __init__(self, start=(0, 0), crossed=False, session=11, world=None):
@@ -144,7 +144,7 @@ class BoardRig:
     def state(self):
         return messages.STATES[self.board.state]
 
-    # Usual beginnings.
+    # Common starts.
 
     def settle(self, **other):
         """Greet and set; unhomed afterwards."""
@@ -156,7 +156,7 @@ class BoardRig:
         self.run(lambda: self.last("done") is not None)
 
     def ready(self, **other):
-        """Settled, with the origin set by hand; as if homed, which is tested elsewhere."""
+        """Configured, with the origin set by hand in place of homing, which is tested elsewhere."""
         self.settle(**other)
         self.send("origin", a=self.world.a, b=self.world.b)
         self.run(lambda: self.state() == "ready")

@@ -4,7 +4,9 @@ from lineboard import kernel
 
 
 class DonePlayer:
-    """Counts what is submitted. Benches and other processors run it as well, so nothing of the tests is imported."""
+    """Counts submitted words and blocks. Benches and other processors also use it, so it imports nothing of the
+    tests.
+    """
 
     tick_hz = kernel.TICK_HZ
     overhead_ticks = 20

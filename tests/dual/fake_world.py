@@ -1,14 +1,14 @@
 """A small deterministic simulation for tests of the board code: virtual time, played words, switches by position.
 
-It follows the interface written down at the top of `lineboard.ports.virtual`, one process, no real time at all.
-A hook stands for the host: it runs before time passes and may put bytes on the wire.  Runs on CPython and MicroPython.
+It has the interface documented in `lineboard.ports.virtual`, in one process and without real time. A hook acts as the
+host: it runs before time advances and may send bytes. Runs on CPython and MicroPython.
 """
 
 from array import array
 
 PERIOD_US = 1 << 30
 TICKS_PER_US = 5
-# Just below the wrap, so that every test crosses it.
+# Start just below the wrap, so that every test crosses it.
 START_US = PERIOD_US - 700_000
 
 
@@ -18,7 +18,7 @@ class Switch:
     def __init__(self, at, low_end=True, bounces_us=()):
         self.at = at
         self.low_end = low_end
-        # Alternating flips of the level, microseconds after each change.
+        # Alternating changes of the level at these times after each change, us.
         self.bounces_us = bounces_us
         self.changed_at = None
         self.was = None
@@ -47,7 +47,7 @@ class Switch:
 
 
 class Edges:
-    """The step edges of a session as (tick, da, db), kept small: MicroPython's heap is."""
+    """The step edges of a session as (tick, da, db), stored compactly for MicroPython's small heap."""
 
     def __init__(self):
         self._ticks = array("q")
@@ -114,7 +114,7 @@ class FakeWorld:
         status[0] = START_US
 
     def wiring(self, _turned, _endstop_x, _endstop_y, _contacts):
-        """This world is wired as its board believes."""
+        """The wiring of this world matches the board's settings."""
 
     def configure(self, setup_ticks, width_ticks, overhead_ticks):
         assert not self.queue
@@ -203,7 +203,7 @@ class FakeWorld:
             if not self.queue:
                 if watching and self._endstops() != self.last_endstops:
                     return
-                # Switches still bounce while nothing moves.
+                # Switches also bounce at rest.
                 while self.tick < until and self._bouncing():
                     self.tick = min(until, self.tick + 250)
                     if self._endstops() != self.last_endstops:

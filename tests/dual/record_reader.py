@@ -5,11 +5,11 @@ from array import array
 from linewire import records
 from linewire.records import MORE, PEN, RAMP
 
-SLOTS = 8  # small, so that the slots go round within a frame
+SLOTS = 8  # small, so that the slots wrap within a frame
 
 
 class Reader:
-    """A decoder with its own two arrays."""
+    """A decoder with two arrays."""
 
     def __init__(self):
         self.state = records.new_state(SLOTS - 1)
@@ -54,7 +54,7 @@ def laid_down(kind, first, second, v_end):
 
 
 def give(board, kind, first, second, v_end):
-    """Hand a board one record as if it had come in a frame."""
+    """Give a board one record as if from a frame."""
     feeder = board.feeder
     slot = feeder.taken & len(feeder.values) - 1
     feeder.values[slot], feeder.places[slot] = laid_down(kind, first, second, v_end)

@@ -20,7 +20,7 @@ def folders():
 
 
 def put_on_path():
-    """Makes the board's and the wire's packages importable, and unittest where the interpreter has none."""
+    """Makes the packages `lineboard` and `linewire` importable, and unittest if the interpreter lacks it."""
     root, here = folders()
     for folder in (here, root + "/device", root + "/shared_protocol"):
         sys.path.insert(0, folder)
@@ -55,7 +55,7 @@ def run_with_cpython(unittest, module, name, record):
 
     suite = unittest.defaultTestLoader.loadTestsFromModule(module)
     result = unittest.TextTestRunner(stream=sys.stdout, verbosity=0, resultclass=Recording).run(suite)
-    # Trouble outside a test (setUpClass, for instance) has no test to be recorded under.
+    # Errors outside a test, such as in setUpClass, belong to no test.
     if not result.wasSuccessful() and not any(outcome == "failed" for _, outcome in record.seen):
         record(name, "failed")
 

@@ -1,6 +1,6 @@
 """Random requests in random states: no jerk, no deadlock, and the next drawing is exact.
 
-Every run asks at random and then looks at what the motors did; the world itself refuses steps without power.
+Every run makes random requests and checks the motion; the world refuses steps without power.
 """
 
 import unittest
@@ -30,7 +30,7 @@ class Chance:
 
 
 def strokes(chance):
-    """A program of strokes there and back along x, within the limits, of few or very many ramps."""
+    """A program of strokes back and forth along x, within the limits, of few or very many ramps."""
     out = []
     for _ in range(1 + chance.below(4)):
         if chance.below(10) < 8:
@@ -50,7 +50,7 @@ def strokes(chance):
 
 
 def ask_for_something(rig, chance, number):
-    """One request of a user, or something that happens to the link."""
+    """One request of a user, or an event of the link."""
     name, values = chance.choice(
         [
             ("draw", {}),
@@ -86,7 +86,7 @@ def ask_for_something(rig, chance, number):
 
 
 def check_smooth(world):
-    """No change of speed along x beyond the acceleration, but where the motors were cut.
+    """No change of speed along x exceeds the acceleration, except when the motors were cut.
 
     Independent of the kernel: v^2 may change by 2 a per step.  The kernel times up to four steps as one at these
     speeds, so two neighbouring intervals may stand for speeds five steps apart; 15 % and 2 % of v^2 for its integers.
@@ -117,7 +117,7 @@ class Anything(unittest.TestCase):
             ask_for_something(rig, chance, number)
             rig.spend(chance.choice([0.001, 0.02, 0.1, 0.5, 2, 6]))
 
-        # Giving up ends whatever moves.
+        # Abandoning ends every motion.
         rig.send("abandon")
         rig.spend(15)
         self.assertTrue(rig.state() in ("ready", "unhomed", "faulted"))
@@ -125,7 +125,7 @@ class Anything(unittest.TestCase):
         rig.spend(2)
         self.assertEqual(len(rig.world.edges), made)
 
-        # And everything is as good as new after homing.
+        # After homing everything works again.
         rig.heard.clear()
         rig.send("home", axes=3)
         rig.run(lambda: rig.last("homed") or rig.last("fault"), 300)
@@ -142,7 +142,7 @@ class Anything(unittest.TestCase):
         check_smooth(rig.world)
 
     def test_at_any_time(self):
-        """Seeds 1 and 4 once led to a queue that the host could not fill and the board would not begin with."""
+        """Seeds 1 and 4 once led to a queue that the host could not fill and with which the board did not begin."""
         for seed in SEEDS:
             self.check(seed)
 

@@ -14,7 +14,7 @@ BOUNCES_US = (100, 250, 900, 1200, 1500, 2500)
 
 
 def rig_at(start, crossed=False, x=None, y=None, **other):
-    """A settled rig whose motors stand at `start`, with switches in steps along the axes."""
+    """A configured rig with motors at `start` and switches at positions in steps along the axes."""
     rig = BoardRig(start=start, crossed=crossed)
     rig.world.switches = [x or Switch(0), y or Switch(0)]
     rig.settle(kinematics=1 if crossed else 0, **other)
@@ -29,7 +29,7 @@ def home(rig, axes=3):
 
 class Found(unittest.TestCase):
     def check(self, rig, zero_x, zero_y):
-        """The board's zero lies where it should, and the pen stands on it."""
+        """The board's zero is correct, and the pen is at it."""
         self.assertEqual(rig.state(), "ready")
         self.assertTrue(rig.board.trusted())
         flags = rig.report()["flags"]
@@ -41,7 +41,7 @@ class Found(unittest.TestCase):
             x, y = (a + b) / 2, (a - b) / 2
         else:
             x, y = a, b
-        # Within one step: the switch is seen at the step that closes it, or while that step is being made.
+        # Within one step: the switch is read at the step that closes it, or during that step.
         self.assertTrue(abs(rig.world.along(0) - x - zero_x) <= 1, (rig.world.along(0), x))
         self.assertTrue(abs(rig.world.along(1) - y - zero_y) <= 1, (rig.world.along(1), y))
         self.assertEqual(rig.world.marks[-1][1:3], (a, b))
@@ -78,7 +78,7 @@ class Found(unittest.TestCase):
     def test_an_axis_homed_at_its_high_end(self):
         at = TRAVEL_X + 500
         reach = board_rig.SETTINGS["x_high"]
-        # How far it looks is not where it is.
+        # The search distance does not affect the position.
         rig = rig_at((5000, 9000), x=Switch(at, low_end=False), home_end_x=2, home_travel_x=TRAVEL_X + 1000)
         home(rig)
         x, y = self.check(rig, at - BACKOFF - reach, BACKOFF)
@@ -109,7 +109,7 @@ class Found(unittest.TestCase):
         home(rig)
         homed = rig.last("homed")
         self.assertEqual((homed["x_drift_steps"], homed["y_drift_steps"]), (0, 0))  # nothing was known to compare
-        rig.world.a -= 37  # as a carriage does that was held while its motor turned outward
+        rig.world.a -= 37  # as after the carriage was blocked while its motor turned outward
         rig.world.b += 5
         rig.heard.clear()
         home(rig)
@@ -151,7 +151,7 @@ class Found(unittest.TestCase):
             self.assertTrue(least >= 5_000_000 // rate - 2)
 
     def test_moves_of_more_steps_than_one_ramp_holds(self):
-        """Speeding up alone takes 16 842 steps, two ramps; so does slowing down behind the switch."""
+        """Acceleration alone takes 16 842 steps, two ramps, and so does deceleration after the switch."""
         rig = rig_at(
             (17_500, 900),
             home_travel_x=110_000,
@@ -184,7 +184,7 @@ class Refused(unittest.TestCase):
             rig = rig_at((5000, 9000), x=None if axis else stuck, y=stuck if axis else None)
             home(rig, axes=1 << axis)
             self.check(rig, messages.SWITCH_STUCK, axis)
-            # Not far from where it began.
+            # Near its start.
             self.assertTrue(abs(rig.world.along(axis) - (5000, 9000)[axis]) <= 9 * BACKOFF)
 
     def test_a_switch_that_never_comes(self):
@@ -196,7 +196,7 @@ class Refused(unittest.TestCase):
         self.assertEqual(rig.world.along(0), 5000 - TRAVEL_X - 4 * BACKOFF)
 
     def test_the_other_switch_comes(self):
-        """The plugs are exchanged: moving x closes what the board takes for y's switch."""
+        """The plugs are swapped: moving x closes the switch that the board reads as y's."""
         rig = rig_at((5000, 9000), x=Switch(-(1 << 20)), y=Switch(-(1 << 20)))
         other = rig.world.switches[1]
         rig.send("home", axes=3)
@@ -237,7 +237,7 @@ class Refused(unittest.TestCase):
         self.assertEqual(rig.state(), "ready")
 
     def test_a_host_that_falls_silent_ends_homing_in_a_controlled_stop(self):
-        # At 800 steps/s the way to the switch takes longer than the silence that is allowed.
+        # At 800 steps/s the move to the switch takes longer than the allowed silence.
         rig = rig_at((8000, 9000), home_fast_x=800)
         rig.send("home", axes=3)
         rig.run(lambda: rig.world.along(0) < 7000)
@@ -245,7 +245,7 @@ class Refused(unittest.TestCase):
         rig.run(lambda: not rig.board.homing.running, 4)
         stood = rig.world.along(0)
         self.assertTrue(7000 - 3 * 800 < stood < 7000 - 1.5 * 800)
-        # Slower and slower, not at once.
+        # It decelerates instead of stopping at once.
         ticks = [edge[0] for edge in rig.world.edges]
         self.assertTrue(ticks[-1] - ticks[-2] > 1.5 * (ticks[-12] - ticks[-13]))
         self.assertEqual((rig.state(), rig.board.fault), ("unhomed", messages.HOST_LOST))
@@ -305,7 +305,7 @@ class Refused(unittest.TestCase):
         self.assertEqual(rig.state(), "ready")
 
     def test_what_it_plays_is_not_counted_for_the_program_before(self):
-        """A host that comes back reads program and records done together."""
+        """A reconnecting host reads program and records done together."""
         rig = rig_at((5000, 9000))
         home(rig)
         rig.draw([(0, 100, 0, 1000), (0, 100, 0, 0), (3, 0, 0, 0)], number=5)

@@ -36,7 +36,7 @@ TOLD = {
 
 
 def turning(chance, v):
-    """Many ramps of a few steps at speed: shaken, turned, zigzag, of lengths that differ."""
+    """Many ramps of a few steps at speed: reversals, turns, zigzags, of different lengths."""
     most = chance.choice([1, 1, 2, 5, 12, 40])
     ways = chance.choice(
         [[(1, 0), (-1, 0)], [(1, 0), (0, 1), (-1, 0), (0, -1)], [(2, 1), (-1, -2)], [(1, 0), (1, 1), (0, 1), (-1, 1)]]
@@ -51,7 +51,7 @@ def turning(chance, v):
 
 
 def random_records(chance):
-    """Records of some strokes from rest to rest; in every other case one of them is replaced by anything at all."""
+    """Records of some strokes from rest to rest; in every second case one record is random."""
     out = []
     for _ in range(1 + chance.below(3)):
         a, b = chance.choice([(1, 0), (0, 1), (1, 1), (2, -1), (-3, 1), (-1, 0), (-1, -2), (0, -1)])
@@ -95,13 +95,13 @@ def sampled(times, moves, period):
         out.append(at)
         tick += period
         if i < len(times) and times[i] - tick > 9 * period:
-            tick = times[i] - 9 * period  # it stands; what follows looks back on nothing else
+            tick = times[i] - 9 * period  # at rest; later steps do not depend on earlier ones
             out += [at] * 8
     return out + [at] * 8
 
 
 class Observer:
-    """Looks at what the port was told: steps, servo pulses, power.
+    """Checks the port's inputs: steps, servo pulses, power.
 
     All it knows of the machine is its settings; it does not use the board's arithmetic.
     """
@@ -139,9 +139,10 @@ class Observer:
             assert us == 0 or SERVO[0] <= us <= SERVO[1], us
 
     def check_smooth(self):
-        """No motor is asked for more than the acceleration and one jump, in windows of any length.
+        """No motor exceeds the acceleration and one jump of rate, in windows of any length.
 
-        Of the pulses alone: ``|x(t + h) - 2 x(t) + x(t - h)| <= a h^2`` for a motor that accelerates by ``a`` at most,
+        From the pulses alone: ``|x(t + h) - 2 x(t) + x(t - h)| <= a h^2`` for a motor that accelerates by ``a`` at
+        most,
         and a jump of its rate by ``j`` adds ``j h``.  Steps are whole, and the motor that makes fewer of them moves
         when the other does, so a position is off by -1.5 to 1.5 steps, a second difference by 6.
         """
@@ -206,12 +207,14 @@ class Limits(unittest.TestCase):
         return observer.steps
 
     def test_random_frames(self):
-        """Some of them move the motors a good deal; else this would show nothing."""
+        """Some of them move the motors far; otherwise this proves nothing."""
         steps = [self.check(seed) for seed in range(SEEDS)]
         self.assertTrue(len([n for n in steps if n > 500]) > SEEDS // 3, steps)
 
     def test_no_row_of_short_ramps_turns_a_motor_around(self):
-        """At full speed: reversed by one step, by two, turned by ones, shaken by up to 40, at once, over many ramps."""
+        """At full speed: reversals of one and two steps, turns by single steps, oscillations of up to 40, sudden or
+        over many ramps.
+        """
         up = RATE * RATE // (2 * ACCEL) + 2
         ramp = records.RAMP
         back = [(ramp, -200, 0, RATE), (ramp, -up, 0, 0)]
@@ -250,7 +253,7 @@ class Limits(unittest.TestCase):
         return fault["code"] if fault else messages.NO_FAULT
 
     def test_a_carriage_moved_by_hand_may_go_wherever_its_new_name_allows(self):
-        """Along an axis without a switch, what has been drawn before the motors were free counts no longer."""
+        """Along an axis without a switch, moves before the motors were released no longer count."""
         rig = BoardRig()
         rig.settle(**TOLD)
         rig.send("origin", a=0, b=0)
@@ -264,7 +267,7 @@ class Limits(unittest.TestCase):
         self.assertEqual(self.draw_along(rig, -2000, 0), messages.NO_FAULT)
 
     def test_homing_of_one_axis_lends_no_travel_to_the_other(self):
-        """The count begins anew where nothing is known; how far the other axis can still go does not."""
+        """The count restarts for the axis with unknown position, not for the other axis."""
         rig = BoardRig(start=(300, 300))
         rig.world.switches = [Switch(0), Switch(0)]
         told = dict(TOLD)
@@ -285,7 +288,7 @@ class Limits(unittest.TestCase):
         self.assertTrue(rig.world.b < there + 500)
 
     def test_homing_and_holding_keep_what_the_motors_bear(self):
-        """Whatever is set for homing and holding alone; and a narrower range for the servo raises a pen beyond it."""
+        """Any separate settings of homing and holding; and a narrower servo range raises a pen that is outside it."""
         for crossed in (False, True):
             rig = BoardRig(start=(2000, 2000) if not crossed else (3000, 1000), crossed=crossed)
             observer = Observer(rig.world)
@@ -321,7 +324,7 @@ class Limits(unittest.TestCase):
         self.assertTrue(rig.world.servo_log[-1][1] <= SERVO[1] - 50)
 
     def test_motion_ends_within_a_second_when_the_host_dies(self):
-        """With the usual settings, from a usual speed; the pen goes up."""
+        """With default settings, from a typical speed; the pen is raised."""
         silence = messages.SETTING_BY_NAME["host_silence_ms"][4]
         rig = BoardRig()
         rig.ready(host_silence_ms=silence)

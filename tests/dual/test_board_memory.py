@@ -15,7 +15,7 @@ from linewire.compat import micropython
 
 
 class LockedWorld(FakeWorld):
-    """Opens the heap's lock for its own part and the host's, because only the board must do without."""
+    """Unlocks the heap for the world and the host, because only the board must not allocate."""
 
     locked = False
 
@@ -27,7 +27,7 @@ class LockedWorld(FakeWorld):
         micropython.heap_unlock()
         self.locked = False
 
-    # One method like the other: a wrapper that took any arguments would itself allocate, and so would super().
+    # Methods are written out, because a generic wrapper or super() would itself allocate.
 
     def submit(self, words, count, servo_us):
         was = self.locked
@@ -90,13 +90,13 @@ class Memory(unittest.TestCase):
                 self.assertTrue(turns < 20_000)
 
         run_locked(lambda: world.a > 2000)
-        # Requests other than records may allocate: they do not come by the thousand.
+        # Requests other than records may allocate, because they are rare.
         rig.send("pace", value=0)
         rig.run(lambda: rig.board.feeder.state[kernel.S_PACE] == 0)
         run_locked(lambda: rig.state() == "holding" and rig.board.pen.settled(world.now_us()))
         rig.send("pace", value=200)
         rig.run(lambda: rig.state() == "drawing")
-        # Up to the last pen action; the message that it is finished is the first that may allocate again.
+        # Up to the last pen action; the message at the end is the first that may allocate again.
         run_locked(lambda: rig.board.feeder.records_done == len(program) - 2)
         rig.run(lambda: rig.last("event"))
         self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": len(program)})
@@ -104,7 +104,7 @@ class Memory(unittest.TestCase):
 
 
 class CountingWorld(FakeWorld):
-    """Keeps account of what its own part and the host's take from the heap, so that the rest is the board's."""
+    """Counts allocations of the world and the host; the rest is the board's."""
 
     outside = 0
 
@@ -140,14 +140,14 @@ def allocated():
 
 
 class Counted(unittest.TestCase):
-    """The heap stays open, so that what is allocated and given back in the same turn counts, too."""
+    """The heap stays unlocked, so that allocations freed in the same turn are counted."""
 
     def moving(self, rig, until):
-        """Poll until then; bytes taken from the heap in turns that began and ended with the motors moving."""
+        """Poll until ``until()``; returns bytes allocated in turns that began and ended with moving motors."""
         world = rig.world
         taken = turns = 0
         while not until():
-            # Nothing may be collected within a turn: that would hide what is taken.
+            # No collection within a turn, because it would hide allocations.
             if turns % 100 == 0:
                 gc.collect()
             playing = bool(world.queue)

@@ -14,7 +14,9 @@ HIGHEST = {"u8": 255, "u16": 65_535, "u32": (1 << 32) - 1, "i32": (1 << 31) - 1}
 
 
 def beyond():
-    """(message id, payload, field number, value): each numeric field one beyond either end, and as far as it goes."""
+    """(message id, payload, field number, value): each numeric field one beyond its limits, and at the ends of its
+    type.
+    """
     for _, number, fields in messages.MESSAGES:
         if number & messages.FROM_BOARD or number == messages.MOVES:
             continue
@@ -35,7 +37,7 @@ def beyond():
 
 class Refusals(unittest.TestCase):
     def check(self, rig, number, payload):
-        """The refusal that a request gets, and nothing else."""
+        """The refusal of a request; asserts that it is the only answer."""
         rig.heard.clear()
         rig.host.send(number, payload)
         rig.run(lambda: rig.last("refusal"))

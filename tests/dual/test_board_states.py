@@ -14,7 +14,7 @@ TICKS_PER_MS = 5000
 
 
 def drawing(strokes=6, side=4000, v=8000):
-    """A board in the middle of the second side of its first square."""
+    """A board halfway along the second side of its first square."""
     rig = BoardRig()
     rig.ready()
     rig.draw(square(side, v) * strokes + [END])
@@ -88,7 +88,7 @@ class Beginning(unittest.TestCase):
         self.assertEqual(rig.last("fault"), None)
 
     def test_settings_of_another_machine_lose_the_position_and_the_motors(self):
-        """What counts the steps, where they are counted from or which pins make them is not what it was."""
+        """Settings that change the step counts, their origin or their pins."""
         for change in ({"kinematics": 1}, {"reversed_a": 1}, {"x_high": 17_000}, {"pin_enable": 5}, {"home_end_y": 2}):
             for faulted in (False, True):
                 rig = BoardRig()
@@ -165,7 +165,7 @@ class Drawing(unittest.TestCase):
         rig.draw([(records.RAMP, 100, 50, 1000), (records.RAMP, 100, 50, 0), END], first=messages.FIRST_RECORD)
         rig.run(lambda: rig.last("event"))
         self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": messages.FIRST_RECORD + 3})
-        # Within its range, or the report could not be read.
+        # Within the field's range, so that the report can be read.
         self.assertEqual(rig.report()["records_done"], messages.FIRST_RECORD + 3)
 
     def test_a_program_longer_than_the_queue(self):
@@ -209,7 +209,7 @@ class HoldAndCarryOn(unittest.TestCase):
         asked = rig.world.tick
         rig.run(lambda: rig.state() == "holding")
         stood = rig.world.edges[-1][0]
-        # The look-ahead, a block and v/a.
+        # The look-ahead, one block and v/a.
         self.assertTrue(stood - asked < (75 + 100 + 20) * TICKS_PER_MS)
         rig.spend(1)
         lifted = [tick for tick, us in rig.world.servo_log if us == UP][-1]
@@ -280,7 +280,7 @@ class Abandon(unittest.TestCase):
         self.assertTrue(rig.board.pen.is_up())
         self.assertEqual(rig.last("event")["code"], messages.STOPPED)
         self.assertEqual((rig.board.feeder.a, rig.board.feeder.b), (rig.world.a, rig.world.b))
-        # And the next program can begin right there.
+        # The next program can begin at this position.
         rig.heard.clear()
         a, b = rig.world.a, rig.world.b
         da = 100 if a < 8000 else -100
@@ -379,7 +379,7 @@ class Guard(unittest.TestCase):
     def test_a_record_that_leads_out_of_reach_stops_the_drawing_inside(self):
         steps = [(records.RAMP, 4000, 0, 8000), (records.RAMP, 8000, 0, 8000), (records.RAMP, 4001, 0, 0), END]
         rig = self.check_limits(False, steps)
-        # A fault that leaves the position trusted ends when the user abandons.
+        # A fault with a trusted position ends when the user abandons the drawing.
         rig.send("abandon")
         rig.spend(0.5)
         self.assertEqual(rig.state(), "ready")
@@ -427,7 +427,7 @@ class Guard(unittest.TestCase):
             self.assertEqual(rig.state(), "faulted")
 
     def test_a_player_that_ran_dry_at_speed(self):
-        """The loop was away for too long; where the motors stand after stopping dead is not known."""
+        """The loop was delayed too long; the motors' position after the sudden stop is not known."""
         rig = drawing()
         for _ in range(30):
             rig.port.pause(20_000, False)
@@ -467,7 +467,7 @@ class Guard(unittest.TestCase):
         rig.ready()
         rig.draw([])
         rig.run(lambda: rig.state() == "drawing")
-        # Neither encoder nor decoder lets one through; the guard is the last to look.
+        # Encoder and decoder reject such records; the guard is the last check.
         give(rig.board, records.RAMP, 1000, 0, 3000)
         give(rig.board, records.PEN, DOWN, 100, 0)
         rig.run(lambda: rig.last("fault"))
@@ -510,7 +510,7 @@ class Guard(unittest.TestCase):
         self.assertEqual(rig.board.feeder.underruns, 0)
 
     def test_a_move_of_a_single_step_may_be_followed_by_a_rest(self):
-        """It cannot slow down again, so its one ramp ends at a speed; the rest behind it stands for the stop."""
+        """It cannot slow down, so its only ramp ends at a speed; the following rest represents the stop."""
         rig = BoardRig()
         rig.ready()
         down, up = (records.PEN, DOWN, 100, 0), (records.PEN, UP, 100, 0)
@@ -610,7 +610,7 @@ class Silence(unittest.TestCase):
         rig.run(lambda: rig.state() == "holding", 5)
 
     def test_a_host_with_nothing_to_say_is_asked_whether_it_is_there(self):
-        """A single move of 6 s, all records sent: nothing but the board's question can show that the host lives."""
+        """A single move of 6 s, all records sent: only the board's request can show that the host is alive."""
         rig = BoardRig()
         rig.ready()
         rig.draw([(records.RAMP, 2000, 0, 2500), (records.RAMP, 10000, 0, 2500), (records.RAMP, 2000, 0, 0), END])
@@ -627,7 +627,7 @@ class Silence(unittest.TestCase):
         rig.silent = True
         for _ in range(20):
             rig.board.poll()
-        # The window is full; what the board has to say beyond it waits.
+        # The window is full; further messages of the board wait.
         for _ in range(3):
             rig.board.server.event(messages.WENT_IDLE, 1)
         before = rig.world.tick
@@ -674,10 +674,10 @@ class Silence(unittest.TestCase):
 
 
 class Window(unittest.TestCase):
-    """A whole window of moves may have come before the board gets round to them."""
+    """A whole window of moves may arrive before the board processes them."""
 
     def burst(self, *last):
-        """A board that draws, and the bytes of 15 frames of 60 records each with these messages behind."""
+        """A drawing board, and the bytes of 15 frames of 60 records each, followed by these messages."""
         rig = BoardRig()
         rig.ready()
         rig.draw([])
@@ -731,7 +731,7 @@ class Window(unittest.TestCase):
             self.assertEqual(len([1 for kind, _ in rig.heard if kind == "done"]), 1)
 
     def test_moves_that_come_after_the_end_are_dropped_without_a_word(self):
-        """They were under way when it came; a refusal would look like one of the next program."""
+        """They were in transit when it arrived; a refusal would look like one of the next program."""
         rig = drawing()
         rig.send("abandon")
         rig.run(lambda: rig.state() == "ready")
@@ -777,7 +777,7 @@ class NarrowPort(unittest.TestCase):
 
 
 class Later(unittest.TestCase):
-    """Microsecond counters wrap after 17.9 minutes, so what began long ago must not look as if it lay ahead."""
+    """Microsecond counters wrap after 17.9 minutes, so old times must not appear to be in the future."""
 
     def test_a_pen_raised_long_ago_has_arrived(self):
         for minutes in (10, 17):
@@ -799,7 +799,7 @@ class Later(unittest.TestCase):
 
 class BrokenOff(unittest.TestCase):
     def test_an_exception_leaves_the_pen_up_and_the_motors_off(self):
-        """A request for the prompt comes as one; so would a bug."""
+        """A request for the prompt arrives as an exception, as would a bug."""
         for kind in (KeyboardInterrupt, ValueError):
             rig = drawing()
             transmit = rig.board.server.transmit

@@ -21,7 +21,7 @@ class Lcg:
 
 
 def fold(crc, word):
-    """A running checksum that needs no module (Fletcher's idea with 16-bit sums)."""
+    """A running checksum without modules (Fletcher's, with 16-bit sums)."""
     low = (crc & 0xFFFF) + (word & 0xFFFF)
     low = (low + (word >> 16)) % 65535
     high = ((crc >> 16) + low) % 65535
@@ -68,7 +68,7 @@ def play(seed, ramps, pace_changes):
 
 
 class Words(unittest.TestCase):
-    # Checksums of the words that CPython makes; the other interpreters must make the same ones.
+    # Checksums of the words under CPython; the other interpreters must give the same.
 
     def test_planned_ramps(self):
         self.assertEqual(play(1, 300, False), PLANNED)

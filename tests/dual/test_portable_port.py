@@ -1,6 +1,6 @@
 """The port for any board: a busy-wait player whose clock and pins are stand-ins.
 
-Every look at the clock takes a microsecond of its own, so the player's own time counts, and every run is the same.
+Every clock read takes one microsecond, so the player's own time counts, and every run is the same.
 """
 
 import os
@@ -12,7 +12,7 @@ from board_rig import DOWN, SETTINGS, UP, square
 from record_reader import give
 
 PERIOD_US = 1 << 30
-# What one look at the clock may be off, and the looks between being due and the edge.
+# Error of one clock read, and the reads between the due time and the edge.
 SLACK_US = 4
 
 
@@ -35,7 +35,7 @@ clock = Clock()
 
 
 class Pin:
-    """A pin that remembers its edges as (microsecond, level)."""
+    """A pin that records its edges as (microsecond, level)."""
 
     OUT, IN, PULL_UP, PULL_DOWN = 1, 2, 3, 4
     made = {}
@@ -56,7 +56,7 @@ class Pin:
 
 
 class Still:
-    """A pin that remembers nothing."""
+    """A pin that records nothing."""
 
     def __call__(self, level):
         pass
@@ -112,7 +112,7 @@ PINS = {
 
 
 class Silence:
-    """A console on which nobody speaks; waiting takes its time."""
+    """A console without input; waiting advances the clock."""
 
     closed = False
 
@@ -299,7 +299,7 @@ class Limits(unittest.TestCase):
     def test_a_slow_processor_is_limited_by_itself(self):
         clock.cost_us = 100
         port = port_with_pins()
-        # A step takes at least six looks at the clock; half of the time stays spare.
+        # A step takes at least six clock reads; half of the time is spare.
         self.assertTrue(0 < port.max_rate <= 1_000_000 // (2 * 600), port.max_rate)
 
     def test_the_board_refuses_a_rig_that_is_too_fast_for_it(self):
@@ -395,7 +395,7 @@ class WholeBoard(unittest.TestCase):
         told = dict(SETTINGS)
         told.update(PINS)
         told.update({"max_rate": 4000, "host_silence_ms": 600_000, "home_fast_x": 1600, "home_fast_y": 1600})
-        told.update({"home_end_x": 0, "home_end_y": 0})  # nobody draws by hand-set origin on a machine that can home
+        told.update({"home_end_x": 0, "home_end_y": 0})  # a machine that can home does not use an origin set by hand
         pairs = [(messages.SETTING_BY_NAME[name][1], told[name]) for name in told]
         self.assertEqual(board.set(tuple(pairs)), messages.NO_REASON)
         self.assertEqual(board.origin(1000, 2000), messages.NO_REASON)

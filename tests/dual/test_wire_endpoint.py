@@ -34,7 +34,7 @@ def drain(end):
 
 
 def ack(host, next_missing, edge, bitmap=0):
-    """An acknowledgement of the board that the host is linked to, by hand; newer than all before."""
+    """A handmade acknowledgement of the connected board, newer than all earlier ones."""
     payload = b"".join(n.to_bytes(2, "little") for n in (next_missing, edge, bitmap))
     tag = host.session ^ host.peer_session
     return write_frame(endpoint.ACK | messages.FROM_BOARD, 30_000, tag, payload)
@@ -55,7 +55,7 @@ class EndpointTest(unittest.TestCase):
         self.assertEqual((host.awaiting, board.awaiting), (0, 0))
 
     def test_news_of_room_that_was_lost_is_asked_for_by_an_end_that_only_answers_probes(self):
-        """Found by the state machine: each answer counted as having spoken, so the board never asked for itself."""
+        """Found by the state machine: each answer counted as a sign of life, so the board never asked on its own."""
         host, board = pair()
         host = Endpoint(1111, True, START_US, slots=1)
         now_us = settle(host, board, START_US)
@@ -64,13 +64,15 @@ class EndpointTest(unittest.TestCase):
         host.receive(board.to_send(now_us), now_us)
         board.receive(host.to_send(now_us), now_us)
         self.assertEqual(len(drain(host)), 1)
-        self.assertTrue(host.to_send(now_us) != b"")  # the news of room is lost
+        self.assertTrue(host.to_send(now_us) != b"")  # the report of free slots is lost
         for _ in range(20):
             now_us = settle(host, board, ticks_add(now_us, 300_000), 1)
         self.assertEqual(drain(host), [(messages.DONE, 1, b"\x01\x00")])
 
     def test_a_call_of_a_host_that_is_gone_displaces_nobody(self):
-        """Neither its call nor its opening, however late they come, and even where the board has restarted between."""
+        """Neither its greeting nor its opening, however late they arrive, and even if the board has restarted in
+        between.
+        """
         dead = Endpoint(1111, True, START_US)
         call = dead.to_send(START_US)
         board = Endpoint(2222, False, START_US, report_size=messages.REPORT_SIZE)
@@ -207,7 +209,7 @@ class EndpointTest(unittest.TestCase):
             host.send(messages.ASK)
         settle(host, board, now_us)
         said = []
-        while board.take():  # each frees the slot of the one before
+        while board.take():  # each frees the slot of its predecessor
             said.append(board.to_send(now_us) != b"")
         self.assertEqual(said, [False, False, True, False])
 
@@ -219,7 +221,7 @@ class EndpointTest(unittest.TestCase):
         # Bit 15 of the bitmap is message 16, which would lie in the slot of message 0.
         host.receive(ack(host, next_missing=0, edge=16, bitmap=0x8000), now_us)
         host.send(messages.ABANDON)
-        settle(host, board, now_us)  # the second one arrives, so the first one is known to be lost
+        settle(host, board, now_us)  # the second one arrives, so the first one must be lost
         self.assertEqual([kind for kind, _, _ in drain(board)], [messages.ASK, messages.ABANDON])
 
     def test_frames_that_are_intact_but_mean_nothing_are_counted(self):
@@ -330,7 +332,7 @@ class EndpointTest(unittest.TestCase):
         self.assertTrue(host.parted)
 
     def test_a_rebooted_board_says_so_again_after_ten_minutes_of_silence(self):
-        """Half of the counter's period is 8.9 minutes; what was said before must not look as if it lay ahead."""
+        """Half of the counter's period is 8.9 minutes; earlier times must not appear to be in the future."""
         host, board = pair()
         now_us = settle(host, board, START_US)
         again = Endpoint(3333, False, now_us)

@@ -120,7 +120,7 @@ class RecordTest(unittest.TestCase):
         payload, _ = encode_payload(random_program(3, 120), 0)
         whole, _ = Reader().payload(payload)
         for length in range(len(payload)):
-            # What lies behind the cut must make no difference.
+            # Bytes after the cut must have no effect.
             found, ended = Reader().payload(payload[:length] + b"\xff" * 20, length)
             self.assertTrue(ended in (NOTHING, BAD))
             self.assertEqual(found, whole[: len(found)])
@@ -144,7 +144,7 @@ class RecordTest(unittest.TestCase):
         records.open_payload(state, payload, 0, len(payload))
         self.assertEqual(records.read_records(state, payload, values, places, 0), FULL)
         self.assertEqual((list(values), list(places), state[records.D_COUNT]), ([0, 0], [0, 0], 0))
-        # The filling of the last byte is no record.
+        # The padding of the last byte is not a record.
         records.rest(state)
         end, _ = encode_payload([(END, 0, 0, 0)], 0)
         records.open_payload(state, end, 0, len(end))

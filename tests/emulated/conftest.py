@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 IMAGES = os.environ.get("PICO_UF2", "").split()
-"""Several may be named, with spaces between: the whole suite then runs on each."""
+"""Several images may be named, separated by spaces; the whole suite then runs on each."""
 
 
 @pytest.fixture(scope="session", params=IMAGES or [""], ids=lambda named: Path(named).stem or "no image")

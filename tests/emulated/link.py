@@ -30,20 +30,20 @@ def _unstuffed(frame: bytes | bytearray) -> bytes:
 
 
 class EmulatedLink:
-    """The cable. The host takes no time to think; all waiting is the board's time."""
+    """The cable. The host takes no time; all waiting is the board's time."""
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
         self._cable = bytearray()
         self._free_bytes = 1 << 60
-        self._frame = bytearray()  # what has been written of the frame that is being written
+        self._frame = bytearray()  # written part of the current frame
         self._seen: set[bytes] = set()  # sequence numbers of the frames of records since `stall`
-        self._until_stall = 0  # so many of them are to come until the cable stalls
+        self._until_stall = 0  # number of such frames until the cable stalls
         self._stall_us = 0.0
         self._stall_to_us = 0.0
 
     def stall(self, in_moves_frame: int, for_us: float) -> None:
-        """Let most of the nth frame of records from now on, and all that follows, stay in the cable for a while."""
+        """Delay most of the nth frame of records from now on, and everything after it."""
         self._until_stall = in_moves_frame
         self._seen.clear()
         self._stall_us = for_us
@@ -68,7 +68,7 @@ class EmulatedLink:
             if len(self._frame) == PREFIX_BYTES and self._until_stall:
                 kind, *sequence = _unstuffed(self._frame)
                 if kind == messages.MOVES:
-                    self._seen.add(bytes(sequence))  # one that is sent again counts once
+                    self._seen.add(bytes(sequence))  # a repeated frame counts once
                 if len(self._seen) == self._until_stall:
                     self._until_stall = 0
                     self._free_bytes = len(self._cable)

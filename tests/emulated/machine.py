@@ -3,11 +3,11 @@
 `rp2040py` gives processor, PIO, DMA and USB; this module drives them.  What it changes, and why:
 
 * **Time is whole processor cycles**, and PIO, DMA and timers are brought up to date event by event.  The package's own
-  loop runs at most one PIO instruction per processor instruction and writes off what it could not catch up with, so
-  that edges are off by up to hundreds of cycles.  Here a state machine executes each instruction in the cycle it is
+  loop runs at most one PIO instruction per processor instruction and drops the backlog, so that edges are off by up to
+  hundreds of cycles. Here a state machine executes each instruction in the cycle it is
   due in, whether the processor is busy or asleep.  The processor may run ahead of them by up to `SLICE_CYCLES`.
-* **An empty USB endpoint answers "not now"** (NAK), as a real host does.  The package hands over zero-length packets
-  instead, one every 10 us, and the board's processor drowns in them.
+* **An empty USB endpoint answers "not now"** (NAK), as a real host does.  The package delivers zero-length packets
+  instead, one every 10 us, which overload the board's processor.
 * **Bulk packets take as long as on the wire**: full speed carries at most 19 packets of 64 bytes in a 1 ms frame.
 * **Joining two FIFOs** makes one of eight words, and changing the joining empties it, as the data sheet says
   (RP2040, 3.5.4 and 3.7); stock MicroPython relies on it and the package does not model it.
@@ -41,7 +41,7 @@ CYCLE_NS = 8.0
 SLICE_CYCLES = 64
 """How far the processor may run ahead of a running PIO: half a microsecond."""
 STALLED_SLICE_CYCLES = 1_250
-"""The same while all PIO waits for words: when the first word after a standstill is taken is uncertain by 10 us."""
+"""The same while all PIO waits for words; the start of the first word after a standstill is uncertain by 10 us."""
 LONG_SLICE_CYCLES = 12_500
 """The same bound while no PIO program runs."""
 PACKET_US = 52
@@ -57,7 +57,7 @@ FJOIN = 3 << 30
 
 
 class _JoiningMachine(StateMachine):
-    """A state machine whose FIFOs can be joined, and whose pins follow what the processor makes it execute."""
+    """A state machine with joinable FIFOs, whose pins also follow instructions forced by the processor."""
 
     def write_uint32(self, offset: int, value: int) -> None:
         before = self.shift_ctrl
@@ -72,7 +72,9 @@ class _JoiningMachine(StateMachine):
 
 
 class _HiddenFromLoops(list):
-    """Indexed as usual, but a `for` finds nothing (asked once per processor instruction, hence no function of ours)."""
+    """Indexable, but iteration finds nothing (it is iterated once per processor instruction, so no function of ours
+    is called).
+    """
 
     __iter__ = partial(iter, ())  # type: ignore[assignment]  # nothing to iterate
 
@@ -108,7 +110,7 @@ class Machine:
         self.mcu = mcu
         self.board = _BOARDS.get(image.stem, "rp2040")
         for pio in mcu.pio:
-            # A board in a simulator must not step its PIO by itself; any object will do for that.
+            # With a simulator set, the board does not step its PIO by itself; any object works.
             pio.machines[:] = [_JoiningMachine(mcu, pio, i) for i in range(4)]
         mcu.simulator = self
         self.cycle = 0
@@ -143,7 +145,7 @@ class Machine:
             due = self._next_due()
             horizon = min(end, due)
             if not self.mcu.core.waiting:
-                # Nothing that the processor does in the meantime can change what a state machine in mid-wait does next.
+                # The processor cannot change the next action of a waiting state machine in the meantime.
                 horizon = min(end, max(due, self.cycle + SLICE_CYCLES))
                 if due == NEVER:
                     playing = not (self.mcu.pio[0].stopped and self.mcu.pio[1].stopped)
@@ -169,7 +171,7 @@ class Machine:
         self.stopped = True
 
     def freeze(self, us: float) -> None:
-        """Let time pass for everything but the processor, as if that were stuck: PIO, DMA, timers, watchdog."""
+        """Advance time for all but the processor, as if it were stuck: PIO, DMA, timers, watchdog."""
         end = self.cycle + int(us * CLOCK_HZ / 1e6)
         clock = self.mcu.clock
         resets = self.resets
@@ -181,7 +183,7 @@ class Machine:
             self._catch_up()
 
     def start(self, us: float = 600_000) -> None:
-        """Let it boot, connect to the host, and run its main.py for so long."""
+        """Boot, connect to the host, and run main.py for this time."""
         connected = self.enumerated
         if not self.run_us(5e6, until=lambda: self.enumerated > connected):
             raise RuntimeError("the emulated board does not show up on USB; is the image for RP2040?")
@@ -189,7 +191,7 @@ class Machine:
         self.receive()
 
     def run_us(self, us: float, *, until: Callable[[], bool] | None = None) -> bool:
-        """`run` for so many microseconds."""
+        """`run` for this many microseconds."""
         return self.run(int(us * CLOCK_HZ / 1e6), until=until)
 
     @property
@@ -198,7 +200,7 @@ class Machine:
         return self.cycle / (CLOCK_HZ / 1e6)
 
     def _next_due(self) -> int:
-        """Cycle in which a state machine next has something to do."""
+        """Cycle of a state machine's next action."""
         due = NEVER
         for pio in self._pios:
             if not pio.stopped:
@@ -210,7 +212,7 @@ class Machine:
         return due
 
     def _cut_short(self, pio: Any, machine: StateMachine) -> None:
-        """A machine that waits in a loop of one instruction need not go through all its rounds one by one."""
+        """Skip the iterations of a state machine that waits in a loop of one instruction."""
         opcode = pio.instructions[machine.pc]
         if opcode & 0xE0FF == 0x0040 | machine.pc:  # jmp x--, to itself
             machine.next_due_fp += (machine.x - 1) * (((opcode >> 8) & 31) + 1) * machine.div_fp
@@ -218,7 +220,7 @@ class Machine:
             pio.recompute_due()
 
     def _catch_up(self) -> None:
-        """Bring the PIO to where the processor is, every instruction in its own cycle.
+        """Advance the PIO to the processor's time, every instruction in its own cycle.
 
         What DMA is asked to do on the way happens when the processor goes on, which is at most `SLICE_CYCLES` later
         than true; eight words of FIFO make that invisible.
@@ -244,14 +246,14 @@ class Machine:
 
     def _edge(self, pin: int, new: int, old: int) -> None:
         if new in (0, 1) and new != old:
-            # What timers and the processor do to pins happens while `cycle` stands.
+            # `cycle` is constant while timers and the processor change pins.
             cycle = self.cycle if self._catching_up else round(self.mcu.clock.nanos / CYCLE_NS)
             self.edges[pin].append((cycle, new))
             if self.on_edge is not None:
                 self.on_edge(pin, new, cycle)
 
     def level(self, pin: int) -> int:
-        """What a voltmeter would read: 1, 0, or the pull of an undriven pin (else 0)."""
+        """Level of a pin: 1, 0, or the pull of an undriven pin (0 without a pull)."""
         state = int(self.mcu.gpio[pin].value)
         return {0: 0, 1: 1, 3: 1}.get(state, 0)
 
@@ -326,11 +328,11 @@ class Machine:
 
     @property
     def flash(self) -> bytes:
-        """All of it: boards differ in how much they have, and in where their files begin."""
+        """The whole flash, because its size and the start of the files differ between boards."""
         return bytes(self.mcu.flash)
 
     def reset(self, *, from_watchdog: bool = False) -> None:
-        """The reset button, or the watchdog: pins and USB start anew, the flash keeps its files."""
+        """The reset button or the watchdog: pins and USB restart, the flash keeps its files."""
         self.resets += 1
         self._to_board.clear()
         self._received.clear()

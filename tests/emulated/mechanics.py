@@ -45,12 +45,12 @@ class Mechanics:
             self.press(motor, start[motor] <= 0)
 
     def forget_extremes(self) -> None:
-        """Start `set_up` and `width` anew."""
+        """Reset `set_up` and `width`."""
         self.set_up = 10**9
         self.width = (10**9, 0)
 
     def press(self, motor: int, pressed: bool) -> None:
-        """Press or let go of the switch of motor A (0) or B (1)."""
+        """Press or release the switch of motor A (0) or B (1)."""
         self._machine.close(self._switches[motor], pressed != self._opens[motor])
 
     def _edge(self, pin: int, level: int, cycle: int) -> None:
@@ -62,7 +62,7 @@ class Mechanics:
         motor = self._step[pin]
         if level == 0:
             rose = self._rose[motor]
-            if rose is not None:  # else it has only just become an output
+            if rose is not None:  # otherwise it has just become an output
                 self.width = (min(self.width[0], cycle - rose), max(self.width[1], cycle - rose))
             return
         self._rose[motor] = cycle

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 TICKS_PER_MS = 5000
 ROOM = 4096
 OVERHEAD = 1
-"""Ticks of a word beyond its wait; what a word is made of does not change when its edge comes."""
+"""Ticks of a word beyond its wait; independent of its contents."""
 
 
 def steps(program: Program) -> NDArray[np.int64]:
-    """(n, 3): tick, motor and sign of every step of a program that nothing disturbs, from its beginning.
+    """(n, 3): tick, motor and sign of every step of an undisturbed program, from its beginning.
 
     The words come from the kernel as it runs on this computer, each ramp rendered in one go. That the last step of a
     ramp falls on the tick that `Program.ticks` says is asserted on the way: the closed formula of the host's planner.

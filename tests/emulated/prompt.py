@@ -16,11 +16,11 @@ LONGEST_US: Final = 20e6
 
 
 class EmulatedPrompt:
-    """Interrupts what runs on a board and runs code instead, the way mpremote does."""
+    """Interrupts a board's program and runs code instead, as mpremote does."""
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
-        machine.run_us(50_000)  # whatever a host has said before must have been read, or it would seem part of it
+        machine.run_us(50_000)  # earlier bytes of a host must have been read, or they would seem part of the code
         machine.receive()
         machine.send(b"\r\x03")
         machine.run_us(50_000)
@@ -38,19 +38,19 @@ class EmulatedPrompt:
         return self.end()
 
     def begin(self, code: str) -> None:
-        """Start code that goes on until it is interrupted, such as the board's own."""
+        """Start code that runs until it is interrupted, such as the board's own."""
         self._machine.send(code.encode() + b"\x04")
         self._await(b"OK")
 
     def interrupt(self) -> str:
-        """Interrupt it as somebody does who wants the prompt, and return what it has printed since."""
-        self._machine.run_us(100_000)  # what a host has said before must have been read, or this would seem part of it
+        """Interrupt it with Ctrl-C, and return its output since the last call."""
+        self._machine.run_us(100_000)  # earlier bytes of a host must have been read, or this would seem part of them
         self._machine.receive()
         self._machine.send(b"\r\x03")
         return self.end()
 
     def end(self) -> str:
-        """Wait for the end of what runs; returns what it has printed."""
+        """Wait for the end of the program; returns its output."""
         printed, _, trouble = self._await(b"\x04>").removesuffix(b"\x04>").rpartition(b"\x04")
         if trouble:
             raise PromptError(trouble.decode(errors="replace"))

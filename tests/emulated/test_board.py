@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 CYCLES_PER_TICK = 25  # 125 MHz / 5 MHz
 CYCLES_PER_US = 125
 START = (60, 40)  # steps from the switches, so that homing is short
-# A switch is looked at once a millisecond (plus the board's turn, up to two), at 800 steps/s.
+# A switch is polled once a millisecond (plus the board's turn, up to two), at 800 steps/s.
 LATE_STEPS = 4
 
 
@@ -79,7 +79,7 @@ class Bench:
         self.greeting = self.session.greet()
 
     def ready(self) -> None:
-        """Homed, and where programs start; does what it takes, as little as it takes."""
+        """Homed and at the start of programs, with as few moves as possible."""
         self.mechanics.press(0, self.mechanics.at[0] <= 0)
         report = self.session.fresh_report()
         if report["state"] != messages.READY:
@@ -89,7 +89,7 @@ class Bench:
     def home(self) -> dict[str, int]:
         found = self.session.home()
         self.zero = tuple(self.mechanics.at)
-        # A pulse that is under way when homing halts the player gets its width, and then some.
+        # A pulse in progress when homing halts the player has at least its width.
         assert self.mechanics.width[0] == 250
         assert self.mechanics.set_up >= 125
         return found
@@ -98,11 +98,11 @@ class Bench:
         return motion.plan(card(), self.rig)
 
     def made(self, since: int) -> np.ndarray:
-        """(n, 3): cycle, motor, sign of the steps made since there were so many."""
+        """(n, 3): cycle, motor, sign of the steps after the first ``since``."""
         return np.array(self.mechanics.steps[since:], dtype=np.int64).reshape(-1, 3)
 
     def stopped(self) -> bool:
-        """Motors off, and not one step more."""
+        """Motors off, and no further step."""
         made = len(self.mechanics.steps)
         off = self.machine.level(self.rig.pins.enable) == 1
         self.machine.run_us(20_000)
@@ -143,7 +143,7 @@ def test_greets_keeps_still_and_has_the_pen_up_before_it_is_asked(
     assert fresh.servo_us() == pytest.approx(fresh.rig.pen.up_us, abs=1)
     assert machine.level(pins.enable) == 1, "drivers are off while the line is high"
     assert not fresh.mechanics.steps
-    # From now on it knows its rig, before any host has spoken.
+    # From now on it has its rig's settings before a host connects.
     machine.reset()
     assert not machine.drives(pins.step_a)
     machine.start()
@@ -160,7 +160,7 @@ def test_the_kernel_makes_the_same_words_as_everywhere(machine: Machine) -> None
     for part in (test_kernel.Lcg, test_kernel.fold, test_kernel.random_ramp, test_kernel.play):
         prompt.run(inspect.getsource(part))
     for seed, disturbed in ((1, False), (2, True), (3, True)):
-        # As many ramps as make some seconds of an emulated processor's time.
+        # A number of ramps that needs some seconds of emulated time.
         printed = prompt.run(f"print(play({seed}, 20, {disturbed}))")
         assert printed.strip() == str(test_kernel.play(seed, 20, disturbed))
 
@@ -185,7 +185,7 @@ def test_every_edge_of_a_card_is_where_the_host_says(bench: Bench) -> None:
     assert (made[:, 1:] == expected[:, 1:]).all(), "the same steps, in the same order"
     late = (made[:, 0] - made[0, 0]) - (expected[:, 0] - expected[0, 0]) * CYCLES_PER_TICK
     assert late.min() == late.max() == 0, "to the cycle"
-    # 2.0 us and 1.0 us, as the rig asks.
+    # 2.0 us and 1.0 us, the rig's settings.
     assert bench.mechanics.width == (250, 250)
     assert bench.mechanics.set_up >= 125
     assert result.finished
@@ -235,7 +235,7 @@ def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
 
 
 def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_stop_rise_and_wait(bench: Bench) -> None:
-    """A stroke begins before its end is known only where a good part of it is; so this one has many ramps."""
+    """A stroke begins before all its records have arrived only if many have, so this one has many ramps."""
     turn = np.linspace(0, 2 * np.pi, 500)
     tremble = np.random.default_rng(4).integers(-2, 3, (500, 2)) / 80
     stroke = 4 + 2 * np.c_[np.cos(turn), np.sin(turn)] + tremble
@@ -275,7 +275,7 @@ def test_a_processor_that_is_stuck_for_a_moment_at_speed_loses_the_position_and_
     seen: dict[str, int] = {}
 
     def freeze() -> None:
-        # Longer than the player is ever kept ahead by.
+        # Longer than the player's largest look-ahead.
         bench.machine.freeze(150_000)
         seen["steps"] = len(bench.mechanics.steps)
 
@@ -328,7 +328,7 @@ def test_a_reset_in_mid_drawing_lets_go_and_starts_anew(bench: Bench, how: str) 
     assert bench.machine.resets == resets + 1
     assert len(bench.mechanics.steps) == seen["steps"], "no step by itself"
     assert bench.stopped()
-    # Rig and heights are remembered: drivers off and pen up before any host has spoken.
+    # Rig and heights are stored: drivers off and pen up before a host connects.
     assert bench.machine.drives(pins.enable)
     assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
     bench.connect()

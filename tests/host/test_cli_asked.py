@@ -166,7 +166,7 @@ def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
         (["--text", ""], "the text is empty"),
         (["--pattern", "lettering"], "--pattern does not go with lettering"),
         (["--pattern", "weels"], "there is no pattern 'weels'"),
-        (["heron.jpg", "--as", "lettering"], "--as lettering writes a text, not a file"),
+        (["heron.jpg", "--as", "lettering"], "--as lettering writes text and takes no picture"),
         (["--pattern", "wheels", "--as", "hatching"], "--as does not go with --pattern"),
         (["a.svg", "--as", "wheels"], "makes a pattern"),
         (["--text-file", "gone.txt"], "gone.txt: there is no such file"),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from linewire.compat import TICKS_PERIOD, ticks_add, ticks_diff
 from linewire.endpoint import Endpoint
 
-# Just below the wrap, so that every test crosses it.
+# Start just below the wrap, so that every test crosses it.
 START_US = TICKS_PERIOD - 300_000
 
 

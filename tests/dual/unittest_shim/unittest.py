@@ -1,7 +1,7 @@
 """The part of the standard ``unittest`` that tests/dual uses, for MicroPython builds that come without it.
 
-Same names and same meaning as in CPython, where the real module is used instead; tests/test_dual.py compares what the
-two of them ran. Kept to what can be said plainly: test cases, assertions, subtests, skips.
+Names and meaning are those of CPython, where the real module is used instead; tests/test_dual.py compares the tests
+that both ran. It has test cases, assertions, subtests and skips.
 """
 
 import sys
@@ -134,7 +134,7 @@ class TestCase:
 
 
 def skip(reason):
-    """Leaves a test method out, always."""
+    """Always skips a test method."""
 
     def decorate(method):
         def skipped(self):
@@ -146,12 +146,12 @@ def skip(reason):
 
 
 def skipIf(condition, reason):
-    """Leaves a test method out where ``condition`` holds."""
+    """Skips a test method if ``condition`` holds."""
     return skip(reason) if condition else lambda method: method
 
 
 def skipUnless(condition, reason):
-    """Leaves a test method out where ``condition`` does not hold."""
+    """Skips a test method unless ``condition`` holds."""
     return skipIf(not condition, reason)
 
 
@@ -182,7 +182,7 @@ def run_case(case, prefix, record):
             outcome = "ok"
         except SkipTest:
             outcome = "skipped"
-        except Exception as problem:  # whatever a test lets out is a failure of that test
+        except Exception as problem:  # every exception of a test is its failure
             print("FAILED", full_name)
             sys.print_exception(problem)
             outcome = "failed"
