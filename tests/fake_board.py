@@ -1,10 +1,10 @@
 """A board on a pseudo-terminal: MicroPython's prompt in front of the real Unix MicroPython, on a real file system.
 
-The interpreter is a child process whose files live in a LittleFS image, which stays when the power goes. This module is
-the board's serial port and the part of MicroPython that the Unix build does not have, the raw prompt: it takes the
-bytes apart and hands each piece of code to the child, which runs it.
+The interpreter is a child process with files in a LittleFS image that survives a loss of power. This module is
+the board's serial port and the part of MicroPython that the Unix build does not have, the raw prompt: it parses the
+bytes and passes each piece of code to the child, which runs it.
 
-`FakeBoard.path` is the device to open. `unplug_after` takes the board away in the middle of something.
+`FakeBoard.path` is the device to open. `unplug_after` disconnects the board after some pieces of code.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from pathlib import Path
 from linewright.virtual.pipe import find_micropython
 
 BLOCK = 4096
-WINDOW = 32  # bytes of code that the prompt takes before it has to say that there is room again
+WINDOW = 32  # bytes of code that the prompt accepts before it grants more
 
-# What the child runs. Code and answers travel as length (u32) and bytes; an answer is what was printed, then what went
-# wrong. Output is caught by giving the code a `print` of its own.
+# What the child runs. Code and answers travel as length (u32) and bytes; an answer is the output, then the error.
+# Output is caught by giving the code a `print` of its own.
 _CHILD = """
 import io, os, struct, sys, vfs
 class Image:
@@ -78,10 +78,10 @@ class FakeBoard:
 
     Parameters
     ----------
-    folder : for its flash.
+    folder : of its flash image.
     blocks : of 4 KiB, in its flash. A common board has 212 (848 kB) or more.
-    on_start : called when what is installed is started, with two descriptors: the board's end of the line, and one that
-        becomes readable when the power goes.
+    on_start : called when the installed code starts, with two descriptors: the board's end of the line, and one that
+    becomes readable at a loss of power.
     """
 
     def __init__(
@@ -103,23 +103,23 @@ class FakeBoard:
         self.path = ""
         self.plug_in(fresh=True)
 
-    # What the tests do with it.
+    # Actions of the tests.
 
     def plug_in(self, *, fresh: bool = False) -> None:
-        """Give it power, with the flash as it was."""
+        """Power it, with its present flash."""
         if fresh:
             self._image.write_bytes(b"\xff" * (BLOCK * self._blocks))
         self._boot(fresh)
         self._fd, other_end = pty.openpty()
         tty.setraw(other_end)
         self.path = os.ttyname(other_end)
-        self._kept_open = other_end  # or the port would be hung up whenever the host lets go of it
+        self._kept_open = other_end  # otherwise the port would hang up whenever the host closes it
         self._quit_read, self._quit_write = os.pipe()
         self._thread = threading.Thread(target=self._serve, args=(self._fd, self._quit_read), daemon=True)
         self._thread.start()
 
     def unplug(self) -> None:
-        """Take its power away. May be called again."""
+        """Remove its power. May be called again."""
         if self._fd < 0:
             return
         os.close(self._quit_write)
@@ -128,7 +128,7 @@ class FakeBoard:
         os.close(self._quit_read)
 
     def image(self) -> bytes:
-        """Its flash as it is."""
+        """The contents of its flash."""
         return self._image.read_bytes()
 
     def set_image(self, content: bytes) -> None:
@@ -138,7 +138,7 @@ class FakeBoard:
         self.plug_in()
 
     def run(self, code: str) -> str:
-        """Run code on the board behind the host's back; returns what it printed."""
+        """Run code on the board without the host; returns its output."""
         printed, trouble = self._execute(code)
         if trouble:
             raise RuntimeError(trouble)
@@ -151,7 +151,7 @@ class FakeBoard:
         command = [str(find_micropython()), "-X", "heapsize=4M", "-c", _CHILD]
         command += [str(self._image), str(self._blocks), "1" if fresh else "0"]
         self._child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-        self._execute("")  # it must not be stopped again before its flash is formatted
+        self._execute("")  # it must not be stopped before its flash is formatted
 
     def _stop_child(self) -> None:
         if self._child is not None:
@@ -195,7 +195,7 @@ class FakeBoard:
                     if byte != 0x04:
                         line.append(byte)
                         if len(line) % WINDOW == 0:
-                            os.write(fd, b"\x01")  # room for as much again
+                            os.write(fd, b"\x01")  # grants the same amount again
                         continue
                     pasting = False
                     os.write(fd, b"\x04")

@@ -20,12 +20,12 @@ LONGEST_S = 900
 
 
 def installed() -> str:
-    """Path of the program; empty where there is none."""
+    """Path of the program; empty if there is none."""
     return next((path for name in NAMES if (path := shutil.which(name))), "")
 
 
 def why_not() -> str:
-    """Why it cannot be installed here; empty where it can."""
+    """Reason why it cannot be installed here; empty if it can."""
     if shutil.which("apt-get") is None:
         return "apt-get is missing; install a Chromium yourself, as `chromium` on the PATH"
     if os.geteuid() != 0:
@@ -34,7 +34,7 @@ def why_not() -> str:
 
 
 def install() -> str:
-    """Installs the package; returns the end of what apt said where it failed."""
+    """Installs the package; returns the end of apt's output if it failed."""
     settings = os.environ | {"DEBIAN_FRONTEND": "noninteractive"}
     for arguments in (["update"], ["install", "--no-install-recommends", PACKAGE]):
         done = subprocess.run(
@@ -46,7 +46,7 @@ def install() -> str:
 
 
 def main() -> int:
-    """Makes sure that there is one; see the top of the file."""
+    """Ensures that Chromium is installed; see the top of the file."""
     problem = ""
     if not installed():
         try:

@@ -35,7 +35,8 @@ TOOLS = ROOT / ".tools"
 LAUNCHER = TOOLS / "micropython"
 KEYRING = Path("/usr/share/keyrings/debian-archive-keyring.gpg")
 
-# What the tests lean on: viper with 32-bit pointers.  (The words are not negative: a 64-bit build reads them unsigned.)
+# A feature that the tests need: viper with 32-bit pointers. (The words are not negative: a 64-bit build reads them
+# unsigned.)
 PROBE = """
 import sys, array, micropython
 @micropython.viper
@@ -51,7 +52,7 @@ print('%d.%d.%d' % sys.implementation[1][:3])
 
 
 class Unavailable(Exception):
-    """This machine cannot provide the interpreter; the message says why and what to do."""
+    """This machine cannot provide the interpreter; the message states the reason and a remedy."""
 
 
 def version_of(launcher: Path) -> str:
@@ -106,7 +107,7 @@ def apt_settings(private: Path, addresses: list[str]) -> Path:
     (private / "etc/archive.sources").write_text("\n".join(stanzas), encoding="utf-8")
     settings = private / "apt.conf"
     settings.write_text(
-        # Hooks of the system would work on the system's directories.
+        # Hooks of the system would change the system's directories.
         "#clear APT::Update::Pre-Invoke;\n"
         "#clear APT::Update::Post-Invoke;\n"
         "#clear APT::Update::Post-Invoke-Success;\n"
@@ -164,7 +165,7 @@ def unpack(packages: list[Path], tree: Path) -> None:
 
 
 def install() -> None:
-    """Downloads, unpacks and writes the launcher; replaces an older tree only once the new one stands."""
+    """Downloads, unpacks and writes the launcher; replaces an older tree only when the new one is complete."""
     for program in ("apt-get", "dpkg-deb"):
         if shutil.which(program) is None:
             raise Unavailable(f"{program} is missing; this needs a Debian machine")
@@ -195,7 +196,7 @@ def install() -> None:
 
 
 def main() -> int:
-    """Makes sure that ``.tools/micropython`` answers; see the top of the file."""
+    """Ensures that ``.tools/micropython`` works; see the top of the file."""
     version = version_of(LAUNCHER)
     if not version:
         try:

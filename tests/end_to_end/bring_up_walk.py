@@ -1,9 +1,9 @@
-"""Writes docs/BRING-UP.md and docs/wiring.svg: a newcomer's walk from the rig file to a machine that can be trusted.
+"""Writes docs/BRING-UP.md and docs/wiring.svg: bring-up of a new machine from the rig file to repeatable homing.
 
     .venv/bin/python tests/end_to_end/bring_up_walk.py
 
-Everything shown is what the program says; the newcomer sits at a virtual rig that is wired wrong, and answers with what
-they see. `test_bring_up_walk.py` makes the walk again and compares.
+All output is real; the user works at a wrongly wired virtual rig and answers what
+it shows. `test_bring_up_walk.py` repeats it and compares.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ PICTURE = ROOT / "docs" / "wiring.svg"
 ANSWERS = ("--usual", "--answer", "name=harbour rig", "--answer", "board=virtual")
 WRONG = Faults(swapped_endstops=1.0, swapped_motors=1.0, reversed_a=1.0, inverted_servo=1.0)
 MENDED = Faults(swapped_endstops=1.0, reversed_a=1.0, inverted_servo=1.0)
-"""After the newcomer has exchanged the two motor plugs."""
+"""Faults after the user has swapped the two motor plugs."""
 
 HEAD = """\
 # A machine's first day
@@ -96,7 +96,7 @@ Four faults, three of them put right in the rig file, one by exchanging two plug
 
 
 class Newcomer(Onlooker):
-    """Answers with what is seen; asks for help once, mends what is asked for, and leaves off when it is late."""
+    """Answers by observation; asks for help once, corrects what is requested, and stops at the end of the evening."""
 
     def __init__(self, world, rig, typed):
         super().__init__(BesideWorld(world), rig)
@@ -113,7 +113,7 @@ class Newcomer(Onlooker):
 
 @contextmanager
 def at_home():
-    """A folder of their own for the newcomer's file and notebook."""
+    """A temporary folder for rig file and notebook."""
     before = os.environ.get("XDG_STATE_HOME")
     here = Path.cwd()
     with tempfile.TemporaryDirectory() as folder:
@@ -129,7 +129,7 @@ def at_home():
 
 
 def command(*words: str) -> list[str]:
-    """A command with what it prints."""
+    """A command with its output."""
     out = io.StringIO()
     with redirect_stdout(out), redirect_stderr(out):
         cli.run(words)
@@ -138,9 +138,9 @@ def command(*words: str) -> list[str]:
 
 
 def session(file: Path, machine: Machine, faults: Faults, typed: dict[str, tuple[str, ...]]) -> list[str]:
-    """One evening at the machine: everything that is on the screen."""
+    """One session at the machine: the complete screen output."""
     rig = Rig.load(file)
-    # A wire without a speed limit: the times that are shown are then the same in every run.
+    # A wire without a speed limit, so that displayed times are the same in every run.
     lockstep = LockstepRig(machine, faults=faults, wire=LockstepWire(bytes_per_s=1e12))
     lines: list[str] = []
 
@@ -161,13 +161,13 @@ def session(file: Path, machine: Machine, faults: Faults, typed: dict[str, tuple
 
 
 def page() -> tuple[str, str]:
-    """The page and the picture."""
+    """Text of the page, and the picture."""
     with at_home() as folder:
         file = folder / "rig.toml"
         out = ["```", *command("rig", "new", *ANSWERS), "```"]
         rig = Rig.load(file)
         picture = svg_writer.to_svg(wiring_scene(rig, Wiring.of(rig)))
-        machine = Machine.from_rig(rig)  # how it is built does not follow the corrections of the file
+        machine = Machine.from_rig(rig)  # the simulated machine does not change with corrections of the file
         first = session(file, machine, WRONG, {"ready drivers": ("help",), "ready pen": ("stop",)})
         second = session(file, machine, MENDED, {})
     text = (

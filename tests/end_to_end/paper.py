@@ -16,8 +16,9 @@ TOLERANCE_MM = 2 * STEP_MM + 0.02  # both ends of a run are rounded to steps; a 
 
 @dataclass
 class Paper:
-    """What several runs have left: strokes cut short, strokes drawn a second time whole, and the widest seam: the
-    distance from where a stroke was cut to where it was taken up again."""
+    """Result of several runs: strokes cut short, strokes drawn twice completely, and the widest seam: the distance
+    between the cut and the continuation of a stroke.
+    """
 
     cut: int = 0
     twice: int = 0
@@ -29,7 +30,7 @@ def on_paper(program, tapes):
     strokes = [line(points) for points in program.drawing]
     paper = Paper()
     due = 0
-    parts = []  # of the stroke that is due
+    parts = []  # of the next stroke
 
     def is_whole(ink, stroke):
         return 0 <= stroke < len(strokes) and shapely.hausdorff_distance(ink, strokes[stroke]) <= TOLERANCE_MM
@@ -39,7 +40,7 @@ def on_paper(program, tapes):
 
     for tape in tapes:
         trace = read_trace(tape, keep_drawn=True)
-        if tape == tapes[-1]:  # a power cut breaks the limits of motion, nothing else does
+        if tape == tapes[-1]:  # only a power cut breaks the limits of motion
             assert_clean(trace)
         for run in map(line, trace.drawn):
             if is_part(run, due):
@@ -53,12 +54,12 @@ def on_paper(program, tapes):
                     due += 1
                     parts = []
             elif is_whole(run, due - 1):
-                # A dot is drawn by the pen coming down, so one that was in hand cannot be told from a whole one.
+                # A dot is drawn by lowering the pen, so an interrupted dot looks complete.
                 is_dot = strokes[due - 1].length == 0
                 paper.cut += is_dot
                 paper.twice += not is_dot
             elif is_part(run, due - 1) and run.length <= 2 * TOLERANCE_MM:
-                paper.cut += 1  # the last bit of a stroke that was taken for whole
+                paper.cut += 1  # the last part of a stroke that counted as complete
             else:
                 raise AssertionError(f"a run at {run.coords[0]} is no part of stroke {due}")
     assert due == len(strokes)

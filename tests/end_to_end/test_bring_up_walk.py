@@ -10,7 +10,7 @@ def test_the_walk_is_made_again_and_is_the_same():
     how = "run tests/end_to_end/bring_up_walk.py, and read what has changed"
     assert bring_up_walk.PAGE.read_text(encoding="utf-8") == text, how
     assert bring_up_walk.PICTURE.read_text(encoding="utf-8") == picture, how
-    # What the newcomer's machine had wrong was found, all of it.
+    # All errors of the machine were found.
     for found in (
         "the two are swapped",
         "the two motors are swapped",

@@ -63,7 +63,7 @@ def test_the_same_drawing_is_far_off_while_they_are_not_known(tmp_path):
 
 
 def pen_mm(carriage_mm):
-    """Where a pen is on rails that are not square."""
+    """Pen position on rails that are not square."""
     x, y = carriage_mm
     return np.array([x + np.tan(np.radians(FAULTS.skew_deg)) * y, y])
 
@@ -86,7 +86,7 @@ def test_a_jog_ends_where_it_was_asked_and_says_so():
 
     with lockstep.host_time():
         shown = lockstep.run(host)
-    zero = shown[0][1] - places[0]  # where the sheet's zero is in the world
+    zero = shown[0][1] - places[0]  # position of the sheet's zero in the world
     for place, (said, truly) in zip(places, shown, strict=True):
         assert said == pytest.approx(place, abs=0.02)
         assert truly - zero == pytest.approx(place, abs=0.03)

@@ -36,7 +36,7 @@ def test_every_shape_is_drawn_where_and_when_it_was_planned(tmp_path, rig):
 def test_homing_comes_first_where_there_are_switches(tmp_path):
     run = draw(tmp_path, [circle(50, 50, 20)], HOMING)
     assert_drawn(run)
-    # The machine's zero lies the back-off inside the switches, which are at the true zero of the axes.
+    # The machine's zero is one back-off inside the switches, which are at the true zero of the axes.
     assert run.rig.world.carriage_mm == pytest.approx((3.0, 3.0), abs=2 / 80)
 
 
@@ -44,7 +44,7 @@ def test_switches_at_the_far_end(tmp_path):
     rig = HOMING.changed({"axis.x.endstop": "max", "axis.y.endstop": "max"})
     run = draw(tmp_path, [circle(50, 50, 20)], rig)
     assert_drawn(run)
-    # The switches are the back-off beyond the reach, so here the true zero is the machine's.
+    # The switches are one back-off beyond the reach, so here the true zero is the machine's.
     assert run.rig.world.carriage_mm == pytest.approx((0.0, 0.0), abs=2 / 80)
 
 
@@ -72,7 +72,7 @@ stroke = st.lists(st.tuples(coordinate, coordinate), min_size=1, max_size=8)
 @settings(max_examples=15)
 @given(st.lists(stroke, min_size=1, max_size=3), st.booleans(), st.sampled_from([0.01, 0.1, 1.0]))
 def test_any_drawing(tmp_path_factory, strokes, crossed, scale):
-    """Whatever is drawn, it ends on the step and on the tick, within rounding, and breaks no limit."""
+    """Every drawing ends at the planned step and tick, within rounding, and breaks no limit."""
     small = [5 + (np.array(points) - 5) * scale for points in strokes]
     assert_drawn(draw(tmp_path_factory.mktemp("run"), small, CROSSED if crossed else BY_HAND))
 
@@ -115,7 +115,7 @@ def test_one_write_in_ten_damaged_changes_nothing_on_paper(tmp_path):
 
 
 def test_a_slow_line_starves_gracefully(tmp_path):
-    """The pen waits for every handful of ramps, and everything is where it should be."""
+    """The pen waits for data every few ramps, and every line is in its place."""
     run = draw(tmp_path, [circle(40, 40, 15, 3000)], wire=LockstepWire(latency_s=0.02, bytes_per_s=800.0))
     assert run.result.starved > 0
     assert_drawn(run, on_time=False)
@@ -136,7 +136,7 @@ def test_a_host_that_falls_silent_is_waited_for_with_the_pen_up(tmp_path):
 
 
 def suspend(link, seconds):
-    """The host's process is stopped: what the board says waits in the port, and nothing is answered."""
+    """The host's process is stopped: the board's messages wait in the port without an answer."""
     end = link.now + round(seconds * TICK_HZ)
     held = b""
     while link.now < end:
@@ -146,7 +146,7 @@ def suspend(link, seconds):
 
 @pytest.mark.parametrize("how", ["the line stalls", "the host is suspended"])
 def test_silences_of_a_tenth_of_a_second_to_ten_seconds_in_mid_stroke_break_no_limit(tmp_path, how):
-    """The longer ones find the pen raised and put down again on its very step."""
+    """After longer stops the pen is raised and lowered at exactly the same step."""
     turn = np.linspace(0, 60, 6000)
     spiral = np.column_stack((70 + turn * np.cos(turn), 70 + turn * np.sin(turn)))
     silences = [(2.0, 0.1), (4.0, 0.3), (6.0, 1.0), (9.0, 3.0), (12.0, 6.0), (16.0, 10.0)]
@@ -218,7 +218,7 @@ def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
         report, carriage = rig.run(host)
     assert STATES[report["state"]] == "unhomed"
     assert report["flags"] & FLAG_PEN_UP
-    # It stood somewhere on the way to the switch, which the whole homing would have left behind.
+    # It stopped on the way to the switch, which a complete homing would have passed.
     assert rig.world.carriage_mm == carriage
     assert not rig.board.homing.running
 
@@ -240,7 +240,7 @@ def test_a_slow_homing_is_waited_for(tmp_path):
 
 
 def test_another_pace_leaves_a_hold_a_hold(tmp_path):
-    """Whoever holds may have a hand at the machine: nothing but carrying on moves it again."""
+    """During a hold somebody may touch the machine, so only resuming moves it again."""
     held = []
     on = []
 
@@ -260,7 +260,7 @@ def test_another_pace_leaves_a_hold_a_hold(tmp_path):
 
     run = draw(tmp_path, zoo(), on_progress=interfere)
     assert len(set(held[1:])) == 1
-    assert 0.6 < max(on[1:]) < 0.8  # the pace that was asked for last, in the hold
+    assert 0.6 < max(on[1:]) < 0.8  # the last pace requested during the hold
     assert_drawn(run, on_time=False)
 
 
@@ -282,7 +282,7 @@ def test_a_third_of_the_pace_and_back(tmp_path):
 
 @pytest.mark.parametrize("pace", [1.0, 0.5, 0.2])
 def test_the_time_left_reckons_with_the_pace(tmp_path, pace):
-    """What was said to be left a second into the drawing is what it takes from there, by the rig's own clock."""
+    """The remaining time shown after one second equals the actual time from there, by the rig's clock."""
     said = []
 
     def watch(progress, link, control):
@@ -295,7 +295,7 @@ def test_the_time_left_reckons_with_the_pace(tmp_path, pace):
     assert_drawn(run, on_time=pace == 1.0)
     begun_s, ended_s = said[0][0], said[-1][0]
     at_s, left_s, *_ = next(one for one in said if one[0] > begun_s + 1.0)
-    # The pen is reported about 20 times a second and by whole records; what plays at a changing pace is little.
+    # The pen is reported about 20 times a second and by whole records; little is played while the pace changes.
     assert left_s == pytest.approx(ended_s - at_s, rel=0.1, abs=0.5)
     assert said[-1][1] <= 0.2
     assert said[-1][2] == pytest.approx(said[-1][3], abs=0.2)
@@ -352,9 +352,9 @@ def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
 
     with rig.host_time():
         result = rig.run(host)
-    assert result.final_position_error_steps == 0  # by the board's own count all is well
+    assert result.final_position_error_steps == 0  # the board's own count shows no error
     assert rig.world.lost_steps[0] > 100
-    # Only homing can tell. Its switch answers within a millisecond, at 4 mm/s a third of a step.
+    # Only homing detects it. The switch is read each millisecond, at 4 mm/s a third of a step.
     assert rig.world.drift_steps[0] == pytest.approx(-rig.world.lost_steps[0], abs=2)
     assert rig.world.drift_steps[1] == pytest.approx(0, abs=2)
 
@@ -403,7 +403,7 @@ NEAR = {"pen.near_us": 1540, "pen.near_ms": 60}
 
 
 def test_a_pen_that_is_near_the_paper_on_arrival_draws_the_same(tmp_path):
-    """Lifted and lowered on the way: every stroke whole, none astray, the servo always in time, the clock exact."""
+    """Pen lifts during travel: every stroke complete and in place, the servo always in time, the duration exact."""
     rig = BY_HAND.changed(NEAR)
     run = draw(tmp_path, zoo(), rig)
     assert_drawn(run)
@@ -434,7 +434,7 @@ def test_a_pen_that_is_near_the_paper_may_be_held_slowed_and_kept_waiting(tmp_pa
 
 
 def test_a_servo_that_is_given_too_little_time_is_found_out(tmp_path):
-    """The check that the pen is at rest can fail: a machine whose servo is slower than the program believes."""
+    """The check of the pen's rest can fail: with a servo slower than the program assumes."""
     from linewright.drawing.strokes import Drawing
     from linewright.motion import plan
 
@@ -449,7 +449,7 @@ SMOOTH = {"smoothing.shaper": "zv", "smoothing.x_hz": 14.0, "smoothing.y_hz": 19
 
 
 def test_a_smooth_program_is_held_and_slowed_like_any_other(tmp_path):
-    """The board knows only ramps: it stretches their time, and the path stays where it was planned."""
+    """The board only stretches the time of ramps, so the path is unchanged."""
     seen = []
 
     def interfere(progress, link, control):
@@ -482,7 +482,9 @@ def test_a_program_for_the_tip_is_played_to_the_tick_and_bends_the_carriage_wher
 
 
 def test_a_program_for_the_tip_is_held_and_slowed_like_any_other(tmp_path):
-    """A stretched time bends the carriage less than planned: what is left is the bend, about 0.2 mm on this machine."""
+    """At a slower pace the carriage bends less than planned, so the compensation remains as an error, about 0.2 mm
+    here.
+    """
     seen = []
 
     def interfere(progress, link, control):
@@ -503,7 +505,7 @@ def test_a_program_for_the_tip_is_held_and_slowed_like_any_other(tmp_path):
 
 
 def test_shaping_calms_a_carriage_that_rings(tmp_path):
-    """A frame of 40 x 25 mm on the virtual rig's ringing mechanics: the plain plan swings, the shaped one hardly."""
+    """A frame of 40 x 25 mm on ringing mechanics: the plain plan oscillates, the shaped one hardly."""
     rings = Faults(ringing_x_hz=14.0, ringing_y_hz=19.0, ringing_damping=0.05)
     frame = [[10, 10], [50, 10], [50, 35], [10, 35], [10, 10]]
     off = {}

@@ -29,9 +29,9 @@ from linewright.virtual.harness import LockstepRig
 
 ALWAYS = DriftCheck(frozenset(("start", "pens", "end")), 0.3)
 PENS = (Pen("black"), Pen("red", "#c00000"), Pen("blue", "#0000c0"))
-# Out at 100 mm/s at most, and back to park in one fast move, on which a motor misses what comes above 8500 steps/s.
+# Out at 100 mm/s at most, and back to park in one fast move, in which a motor loses steps above 8500 steps/s.
 FAR = [[5, 5], [80, 5]]
-NEAR = [[4, 8], [8, 8]]  # nothing there is as fast
+NEAR = [[4, 8], [8, 8]]  # no move there is as fast
 SLIPS = Faults(pull_out_a_hz=8500.0)
 
 
@@ -60,7 +60,7 @@ def draw(tmp_path, strokes, pens, drift, *, faults=None, control=None, ask_for_p
 def test_a_sound_machine_has_no_drift_and_draws_as_without_checks(tmp_path):
     program, _, result = draw(tmp_path, [FAR, NEAR, NEAR], [0, 1, 2], ALWAYS)
     assert [drift.moment for drift in result.drifts] == ["start", "pens", "pens", "end"]
-    # The switch is seen once in a millisecond, which at 4 mm/s is a third of a step.
+    # The switch is read once a millisecond, which at 4 mm/s is a third of a step.
     assert all(abs(drift.x_steps) <= 1 and abs(drift.y_steps) <= 1 for drift in result.drifts)
     assert result.finished
     assert result.final_position_error_steps == 0
@@ -72,7 +72,7 @@ def test_a_sound_machine_has_no_drift_and_draws_as_without_checks(tmp_path):
 
 
 def test_lost_steps_are_found_to_the_step_and_stop_the_drawing_between_pens(tmp_path):
-    """By the board's own count all is well; homing can tell, and the second pen is not drawn in the wrong place."""
+    """The board's own count shows no error; homing detects it, and the second pen does not draw in the wrong place."""
 
     class Book:
         reached = 0

@@ -1,7 +1,7 @@
 """A new user's session: from the first question about the machine to the log of drawings.
 
-The newcomer types what stands in the README, and then only what the program has printed before, word for word, with the
-names of their own pictures in the places of placeholders.
+The user types commands of the README, then only commands that the program has printed, unchanged, with placeholders
+replaced by names of pictures.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from linewright.simulation.shortcut import draw_on
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = ("README.md", "docs/COMMANDS.md", "docs/BRING-UP.md")
-"""The pages that a newcomer has read."""
+"""Pages that a new user has read."""
 PENS = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm"><path stroke="#a00" d="M5 5H50"/>'
     '<path stroke="#00a" d="M5 15H50M5 20H50M5 25H50M5 30H50"/></svg>'
@@ -50,7 +50,7 @@ CROOKED = "scale_x=0.01,skew_deg=0.8,backlash_x_mm=0.3,paper_tilt_x_us=40"
 
 
 class Newcomer:
-    """Somebody who reads the screen and types what it says."""
+    """A user who types what the screen shows."""
 
     def __init__(self, capsys: pytest.CaptureFixture[str]) -> None:
         self.capsys = capsys
@@ -66,14 +66,14 @@ class Newcomer:
         return [one or other for one, other in found]
 
     def printed(self, begins: str, **blanks: str) -> list[str]:
-        """The newest printed command that begins so, with its placeholders filled in."""
+        """The newest printed command with this beginning, with its placeholders filled in."""
         known = [one for one in self.commands() if one.startswith(begins)]
         assert known, f"nothing on the screen says: linewright {begins}"
         words = shlex.split(known[-1])
         return [blanks.get(word, word) for word in words]
 
     def types(self, begins: str, *more: str, code: int = 0, **blanks: str) -> str:
-        """Type a printed command, and read what it says."""
+        """Run a printed command and read its output."""
         words = [*self.printed(begins, **blanks), *more]
         self.typed.append(" ".join(words))
         self.capsys.readouterr()
@@ -99,7 +99,7 @@ class Newcomer:
         return process
 
     def reads(self, process: subprocess.Popen[str]) -> str:
-        """What a window says until it closes."""
+        """Output of a window until it closes."""
         out, err = process.communicate(timeout=300)
         self.screen += f"\n{err}\n{out}"
         return err + out
@@ -113,7 +113,7 @@ def until_strokes(count: int) -> None:
 
 
 def fill_in(table: Path, faults: Faults) -> None:
-    """Measure the sheet that a crooked machine has drawn, with a ruler, and write the figures down."""
+    """Measure the sheet drawn by an uncorrected machine with a simulated ruler, and fill in its form."""
     read = forms.read(table.with_suffix(".json"), Rig.default(), measured=False)
     program = program_file.load(table.with_suffix(".lw"))
     ink = draw_on(Machine.from_rig(read.rig), faults, program)
@@ -143,7 +143,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
     me.types("rig wiring -o")
     assert (tmp_path / "wiring.svg").exists()
 
-    # Its first day: wired wrong, looked at by somebody who answers with what there is to be seen.
+    # Bring-up: wrongly wired, with answers by observation.
     monkeypatch.setattr("linewright.cli.bring_up.standard_input", lambda: None)
     said = me.types("board bring-up --rig rig.toml --port virtual:")
     assert "quay" in said
@@ -164,7 +164,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
     assert corrected.backlash_x_mm == pytest.approx(0.3, abs=0.1)
     assert corrected.scale_x == pytest.approx(0.01, abs=0.003)
     assert corrected.squareness_deg == pytest.approx(0.8, abs=0.2)
-    # Looking once more at what was done is recognised, and can be taken back.
+    # A repeated fit is recognised, and the fit can be undone.
     me.types("fit trial/squareness.csv", code=2)
     me.types("fit --undo")
     assert Rig.load(tmp_path / "rig.toml").corrections != corrected
@@ -202,7 +202,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
 
 
 def every_printed_command_is_one(me: Newcomer) -> None:
-    """Each command that stood on the screen is understood as it stands, placeholders and all."""
+    """Each printed command is accepted unchanged, including placeholders."""
     top = get_command(app)
     me.screen = me.screen.removeprefix(me.pages)
     assert len(me.commands()) > 15
@@ -221,4 +221,4 @@ def every_printed_command_is_one(me: Newcomer) -> None:
 
 
 _FILLED = {"X": "1", "Y": "1", "WIDTHxHEIGHT": "148x210"}
-"""Placeholders that stand for no name of a file."""
+"""Placeholders that are not file names."""

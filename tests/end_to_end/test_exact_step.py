@@ -26,7 +26,7 @@ from linewright.run.journal import Journal
 from linewright.simulation.machine import Machine
 from linewright.virtual.harness import LockstepRig
 
-# A circle, hatching, a tremble, two dots, there and back on the same line.
+# A circle, hatching, a trembling line, two dots, and a line drawn back and forth.
 SHAPES = Drawing.from_strokes([zoo()[i] for i in (0, 3, 5, 7, 8, 9)])
 PROGRAM = plan(SHAPES, BY_HAND)
 
@@ -105,7 +105,9 @@ def records_of(tail, frames):
 
 
 def test_from_any_step_of_any_ramp_a_tail_leads_to_the_end_within_the_limits():
-    """The last ramp of every stroke and many others: cut at the start, a step on, half-way, a step before the end."""
+    """The last ramp of every stroke and many others, cut at the start, one step later, half-way, and one step before
+    the end.
+    """
     accel = board_settings(BY_HAND)["accel"]
     cut = 0
     drawn = (PROGRAM.kind == RAMP) & (PROGRAM.stroke_of_record >= 0)

@@ -55,7 +55,7 @@ def test_a_sound_machine_keeps_its_place():
 
 
 def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():
-    # 20 steps/mm: motor A gives way at 100 mm/s, below the 120 of the rig file and above three quarters of them.
+    # 20 steps/mm: motor A loses steps above 100 mm/s, below the rig file's 120 and above three quarters of it.
     tally = tally_of(Faults(pull_out_a_hz=2000.0), 12)
     assert {(bout.axis, bout.share) for bout in tally.bouts if bout.lost} == {("x", 1.0)}
     words = " ".join(tally.verdict(SMALL))
@@ -66,7 +66,7 @@ def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():
 
 @pytest.mark.parametrize("hertz", [1100.0, 500.0, 250.0])
 def test_a_machine_that_loses_nearly_all_its_steps_ends_in_a_table_and_a_verdict(hertz):
-    """Motor A gives way at 55, 25 and 12.5 mm/s; it homes at 30, and its slow ways take 30 as well."""
+    """Motor A loses steps above 55, 25 and 12.5 mm/s; it homes at 30, and its slow moves use 30 as well."""
     tally = tally_of(Faults(pull_out_a_hz=hertz), 12)
     words = " ".join(tally.verdict(SMALL))
     assert any(bout.lost for bout in tally.bouts if bout.axis == "x")

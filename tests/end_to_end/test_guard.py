@@ -28,7 +28,7 @@ from linewright.virtual.harness import LockstepRig, LockstepWire
 
 from .whole_rig import BY_HAND, HOMING, assert_clean, circle
 
-# A hasty rig, so that homing takes a second or two.
+# A fast rig, so that homing takes a second or two.
 RIG = HOMING.changed(
     {
         "homing.fast_mm_s": 60.0,
@@ -51,7 +51,7 @@ def unplug(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
 
 
 def stand_still(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
-    """The loop takes longer over one turn than the player has been given work for."""
+    """One turn of the loop takes longer than the player's queued work."""
     pause, board = rig.board.port.pause, rig.board
 
     def late(max_us: int, expecting: int) -> None:
@@ -63,7 +63,7 @@ def stand_still(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
 
 
 def give_more(rig: LockstepRig, *record: int) -> None:
-    """One more record, as if the end of the program were not queued yet."""
+    """One more record than queued, as if the end of the program were not received yet."""
     rig.board.guard.limits[guard._ENDED] = 0
     give(rig.board, *record)
 
@@ -110,7 +110,7 @@ def test_motors_that_lose_their_power_stop_the_drawing(tmp_path) -> None:
 
 
 def test_nobody_tells_of_power_that_is_not_sensed(tmp_path) -> None:
-    """The machine is then somewhere else than its board believes, which is what the fault is for."""
+    """The position then differs from the board's count, as the fault reports."""
     seen = run(tmp_path, None, Faults(power_off_at_s=WITHOUT_POWER_S, power_off_for_s=0.15), loses_steps=True)
     assert (seen["fault"], seen["trusted"]) == ("none", True)
 
@@ -129,7 +129,7 @@ def test_while_homing(tmp_path, faults: Faults, name: str) -> None:
 
 
 def draw_with(rig: LockstepRig, spoil: Any, control: Control | None = None) -> None:
-    """Draw; as soon as the pen moves, the board is spoilt."""
+    """Draw, and break the board as soon as the pen moves."""
     program = plan(Drawing.from_strokes([circle(50, 50, 20)]), BY_HAND)
     spoilt = []
 
@@ -154,14 +154,14 @@ def play_nothing(rig: LockstepRig) -> None:
 
 
 def acknowledge_nothing(rig: LockstepRig) -> None:
-    """It goes on reporting, and takes no more messages."""
+    """It continues to report, but accepts no more messages."""
     rig.board.server.endpoint.take = lambda: False
 
 
 @pytest.mark.parametrize("stops", [False, True])
 @pytest.mark.parametrize("spoil", [play_nothing, acknowledge_nothing])
 def test_a_board_that_talks_and_never_gets_on_is_given_up(spoil: Any, stops: bool) -> None:
-    """Neither the drawing nor a stop that is asked for waits for it without end."""
+    """Neither the drawing nor a requested stop waits for it for ever."""
     control = Control()
 
     def both(rig: LockstepRig) -> None:
@@ -217,7 +217,7 @@ def test_ctrl_c_while_such_a_board_homes(spoil: Any) -> None:
 
 
 def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, loses_steps=False) -> dict[str, Any]:
-    """Home, draw until the pen is on paper and something goes wrong, wait; what the board then says."""
+    """Home, draw until the pen is down and a fault occurs, wait; returns the board's report."""
     tape = tmp_path / "run.tape"
     rig = LockstepRig(Machine.from_rig(of), faults=faults or Faults(), tape=tape)
     program = plan(Drawing.from_strokes([circle(50, 50, 20)]), of)
@@ -240,7 +240,7 @@ def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, lose
             course.draw(session, program, on_progress=watch)
         except LinewrightError as error:
             seen["error"] = str(error)
-        with contextlib.suppress(LinewrightError):  # what it is told now it has seen
+        with contextlib.suppress(LinewrightError):  # now it has processed the requests
             session.talk.wait(lambda: False, 1.0)  # the pen takes its time to rise
         seen.update(seen.pop("held", look(rig)))
         seen["pen"] = rig.board.pen.is_up() and rig.board.pen.settled(rig.board.port.now_us())
@@ -257,8 +257,8 @@ def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, lose
         assert_clean(trace)
         assert trace.end_steps == (rig.board.feeder.a, rig.board.feeder.b)
     else:
-        # A player that stops dead breaks the acceleration's limit with its last step, and no other.
-        # A carriage that finds no switch meets the end of its frame.
+        # A sudden stop of the player breaks only the acceleration limit, with its last step. A carriage that finds no
+        # switch reaches the end of its frame.
         broken = {check.name for check in trace.checks if check.broken}
         assert broken <= {"acceleration", "pen at rest", "frame" if seen["fault"] == "switch missing" else ""}, broken
         entries = [(entry.kind, int(entry.values[0])) for entry in TapeReader(tape) if entry.kind in (SERVO, ENABLE)]

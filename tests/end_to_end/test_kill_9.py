@@ -1,8 +1,8 @@
 """SIGKILL of the drawing command at random moments: everything is drawn, and nothing twice.
 
-Here everything is real but the machine: the commands are processes of their own, and the rig is one that outlives them,
-in real time. The board keeps the pen's place all along; that a power cut of the board costs no more than the stroke in
-hand is shown in virtual time by test_recovery.py.
+Only the machine is simulated: commands are separate processes, and so is the rig, which outlives them,
+in real time. The board keeps the pen's position throughout; test_recovery.py shows in virtual time that a power cut
+of the board repeats at most the current stroke.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ PATIENCE_S = 60.0
 def place(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    text = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')  # spares the homing
+    text = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')  # avoids homing
     (tmp_path / "rig.toml").write_text(text, encoding="utf-8")
     return tmp_path
 
@@ -74,7 +74,7 @@ def drawing(seed: int, seconds: float) -> Program:
 
 
 def live(port: str, ends_after_s: float | None) -> bool:
-    """One command, killed so long after its program has gone to the board, or before; True when all is drawn."""
+    """Run one command and kill it at this time after the start of its program; True if the drawing is finished."""
     begun = len(begins())
     words = ["resume", "--yes"] if journal.unfinished() else ["draw", "job.lw", "--rig", "rig.toml"]
     command = [sys.executable, "-c", COMMAND, *words, "--port", port, "--json"]
@@ -90,12 +90,12 @@ def live(port: str, ends_after_s: float | None) -> bool:
             process.kill()
         out, errors = process.communicate(timeout=PATIENCE_S)
     assert process.returncode in (0, -signal.SIGKILL), (out, errors)
-    # It may have been killed when all was done and said.
+    # It may have been killed after it had finished.
     return process.returncode == 0 or (words[0] == "resume" and not journal.unfinished())
 
 
 def begins() -> list[str]:
-    """Lines of all journals that say that a program goes to the board."""
+    """Lines of all journals that record the start of a program."""
     lines = []
     for book in journal.drawings().glob(f"*/{journal.JOURNAL}"):
         lines += [line for line in book.read_text(encoding="utf-8").splitlines() if " begin " in line]
@@ -103,7 +103,7 @@ def begins() -> list[str]:
 
 
 def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
-    """Draw pictures that take so long until the command has been killed so often in all; returns the strokes cut."""
+    """Draw pictures of this duration until the command has been killed this many times; returns the strokes cut."""
     rng = random.Random(seed)
     killed = cut = pictures = 0
     while killed < kills:
@@ -113,7 +113,7 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
         deaths = 0
         with staying_rig("run.tape") as port:
             while killed + deaths < kills:
-                # One in five while it starts, connects and finds its place; the others while the pen is at work.
+                # One kill in five during start, connection and homing; the others while the pen draws.
                 at_s = -rng.uniform(0.1, 1.2) if rng.random() < 0.2 else rng.uniform(0.0, 2.0)
                 if live(port, at_s):
                     break
@@ -124,7 +124,7 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
         assert paper.cut <= deaths
         assert paper.twice == 0
         assert paper.seam_mm == 0.0
-        # A command that is killed before it begins or after its last line leaves its folder to the next one.
+        # The next command uses the folder of one that was killed before its start or after its last line.
         assert journal.unfinished() == []
         assert journal.damaged() == {}
         assert len(list(journal.drawings().iterdir())) <= deaths
@@ -135,7 +135,7 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
 
 
 def test_a_rig_whose_host_is_killed_brakes_within_its_limits_and_lifts_the_pen(place):
-    """By the rig's own clock: motion ends within 1 s of the host's end, whatever the computer is busy with."""
+    """By the rig's own clock, motion ends within 1 s of the host's end, even on a busy computer."""
     program_file.save(drawing(3, 8.0), "job.lw")
     command = [sys.executable, "-m", "linewright.virtual", "--real-time", "--rig", "rig.toml", "--tape", "run.tape"]
     with subprocess.Popen([*command, "--report", "report.json"], stdout=subprocess.PIPE, text=True) as process:

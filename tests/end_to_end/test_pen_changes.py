@@ -64,7 +64,7 @@ def test_it_waits_at_park_for_each_pen(tmp_path, wait_s):
 
 
 def test_it_homes_between_two_pens_where_that_is_asked_for(tmp_path):
-    """The motors' switch was used to change the pen in peace: the answer h homes before the next pen draws."""
+    """The motor supply was switched off for the pen change: the answer h homes before the next pen draws."""
     rig = Rig.default()
     program = plan(Drawing.from_strokes(STROKES[1:], [0, 1, 2], PENS), rig)
     control = Control()

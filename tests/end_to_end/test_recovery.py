@@ -1,8 +1,8 @@
 """The host process dies at any moment and another resumes: everything is drawn, and almost nothing twice.
 
-Where the board has held the pen's place nothing at all is twice: the next host goes on from the very step.
+If the board has kept the pen's position, nothing is drawn twice: the next host continues at the exact step.
 
-In lockstep and virtual time. Death is SIGKILL's: from one moment on, nothing the host does reaches wire or disk.
+In lockstep and virtual time. Death simulates SIGKILL: from one moment on, nothing of the host reaches wire or disk.
 """
 
 from __future__ import annotations
@@ -48,11 +48,11 @@ def _own_folder(tmp_path, monkeypatch):
 
 
 class Killed(BaseException):
-    """Nothing catches it, as nothing catches SIGKILL."""
+    """An exception that no code catches, like SIGKILL."""
 
 
 class Mortal:
-    """Link and witness of a host that dies at the ``deeds``-th thing it does to wire or disk."""
+    """Link and observer of a host that dies at its ``deeds``-th operation on wire or disk."""
 
     def __init__(self, link, deeds):
         self._link = link
@@ -73,7 +73,7 @@ class Mortal:
         try:
             self._does()
         except Killed:
-            self._link.write(data[: len(data) // 2])  # the system had taken half of it
+            self._link.write(data[: len(data) // 2])  # the system had written half of it
             raise
         self._link.write(data)
 
@@ -90,7 +90,7 @@ class Mortal:
 
 
 def live(link, rig, folder, deeds=None):
-    """One host, from its start to its end or death; True when the drawing is finished. Returns it with its deeds."""
+    """One host, from its start to its end or death; returns whether the drawing is finished, and the operations."""
     host = Mortal(link, deeds)
     story = journal.read(folder)
     program = story.load_program()
@@ -119,7 +119,7 @@ def begin(rig):
 
 
 def pass_time(link, seconds):
-    """The host is dead: what the board says goes nowhere."""
+    """The host is dead, so the board's messages are discarded."""
     end = link.now + round(seconds * TICK_HZ)
     while link.now < end:
         link.read(4096, (end - link.now) / TICK_HZ)
@@ -139,7 +139,9 @@ def deeds_of_a_whole_drawing(tmp_path_factory):
 
 @pytest.mark.parametrize("seed", range(50))
 def test_a_host_killed_at_any_moment_while_the_board_goes_on(tmp_path, seed, deeds_of_a_whole_drawing):
-    """The board draws on until it has nothing more or misses its host, and then tells the next one how far it got."""
+    """The board draws until its queue is empty or the host is missing, and then reports the position to the next
+    host.
+    """
     rng = random.Random(seed)
     program, folder = begin(BY_HAND)
     lives = []
@@ -162,7 +164,7 @@ def test_a_host_killed_at_any_moment_while_the_board_goes_on(tmp_path, seed, dee
 
 
 def test_a_place_that_is_lost_and_cannot_be_found_is_not_taken_for_the_park_position():
-    """Without endstops the carriage stands somewhere on the sheet; what it calls park would shift all that is left."""
+    """Without endstops the carriage is at an unknown position; assuming the park position would shift the rest."""
     program, folder = begin(BY_HAND)
     with Journal.carry_on(journal.read(folder), program) as book:
         book.begin(1, 0)
@@ -188,7 +190,7 @@ def test_a_place_that_is_lost_and_cannot_be_found_is_not_taken_for_the_park_posi
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_power_cut_of_laptop_and_board(tmp_path, seed, deeds_of_a_whole_drawing):
-    """The journal alone knows. The board reports every tenth of a second, so at most one stroke is drawn twice."""
+    """Only the journal has the position. The board reports every 0.1 s, so at most one stroke is drawn twice."""
     rng = random.Random(1000 + seed)
     rig = HOMING
     program, folder = begin(rig)
@@ -196,7 +198,7 @@ def test_a_power_cut_of_laptop_and_board(tmp_path, seed, deeds_of_a_whole_drawin
     near = Faults(start_x_mm=5, start_y_mm=5)
     before = LockstepRig(Machine.from_rig(rig), faults=near, tape=tapes[0])
     with before.host_time():
-        # Homing takes a few hundred deeds more.
+        # Homing takes a few hundred more operations.
         before.run(lambda link: live(link, rig, folder, rng.randrange(300, deeds_of_a_whole_drawing)))
     x, y = before.world.carriage_mm
     after = LockstepRig(Machine.from_rig(rig), faults=Faults(start_x_mm=x, start_y_mm=y), tape=tapes[1], session=1234)

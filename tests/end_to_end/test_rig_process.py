@@ -70,7 +70,7 @@ def test_a_drawing_with_homing(interpreter):
 
 
 def test_both_interpreters_play_the_same_pulses(tmp_path):
-    """Word for word, over every shape of the zoo."""
+    """Identical words for every shape of the zoo."""
     try:
         find_micropython()
     except PortError as missing:
@@ -85,7 +85,7 @@ def test_both_interpreters_play_the_same_pulses(tmp_path):
 
 
 def test_a_host_that_sleeps_in_mid_stroke(interpreter):
-    """A real second and a half in which the host says nothing, while the board has more to draw than it holds."""
+    """The host is silent for 1.5 s of real time, while the program is longer than the board's queue."""
     slept = []
 
     def sleep_once(progress):

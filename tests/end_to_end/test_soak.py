@@ -27,21 +27,21 @@ from linewright.units import TICK_HZ
 from linewright.virtual.bad_wire import BadWire, WireFaults
 from linewright.virtual.harness import LockstepRig, LockstepWire
 
-# Things that a run may hold at one moment and not at another: frames on their way, a report, a list of requests.
+# Variation of the object count within a run: frames in transit, a report, a list of requests.
 MOST_OBJECTS = 300
-# The allocator's own coarseness; an hour in which every frame left a byte behind would leave three times as much.
+# Granularity of the allocator; a leak of one byte per frame would give three times as much in an hour.
 MOST_BYTES = 1_000_000
 
 
 @dataclass(frozen=True)
 class Soaked:
-    """What a run has come to.
+    """Result of a run.
 
     Parameters
     ----------
     seconds : virtual time.
     strokes, ramps : drawn.
-    did : what was asked for, and how often.
+    did : requests and their counts.
     sent_again, damaged_here, damaged_there : frames; the latter at the host and at the board.
     objects, resident_bytes : of this process, in which both sides live: medians of the second and of the last quarter.
     """
@@ -90,7 +90,7 @@ def soak(tmp_path, hours: float, seed: int) -> Soaked:
             elif what == "silence":
                 seconds = rng.uniform(0.1, 10.0)
                 link.stall(seconds)
-                next_s += seconds  # one after the other would be a longer one, for which nobody waits
+                next_s += seconds  # consecutive silences would exceed the allowed time
             if what == "on":
                 control.slow_to(1.0)
             if now.state == "holding":
@@ -136,7 +136,7 @@ def soak(tmp_path, hours: float, seed: int) -> Soaked:
 
 
 def resident_bytes() -> int:
-    """Memory of this process that is really there; 0 where the system does not say it in this way."""
+    """Resident memory of this process, bytes; 0 if the system does not report it this way."""
     try:
         return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
     except OSError:

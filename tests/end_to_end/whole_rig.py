@@ -17,13 +17,13 @@ from linewright.simulation.machine import Machine
 from linewright.simulation.replay import TraceReport, read_trace
 from linewright.virtual.harness import LockstepRig, LockstepWire
 
-# No switches: the user sets the origin by hand, which spares the tests eleven seconds of virtual homing.
+# No switches: the origin is set by hand, which avoids eleven seconds of virtual homing.
 BY_HAND = Rig.default().changed({"axis.x.endstop": "none", "axis.y.endstop": "none"})
 CROSSED = BY_HAND.changed({"kinematics.type": "crossed-belt"})
 HOMING = Rig.default()
 
 STEP_MM = 1 / 80
-# What the job allows: one step, and the tolerance to which curves are flattened (0.02 mm).
+# Allowed deviation: one step plus the flattening tolerance of curves (0.02 mm).
 ALLOWED_MM = STEP_MM + 0.02
 
 
@@ -33,7 +33,7 @@ def circle(x, y, r, n=120):
 
 
 def zoo() -> list[np.ndarray]:
-    """Shapes that are each awkward in a way of their own, machine mm."""
+    """Shapes with different difficulties, machine mm."""
     k = np.arange(120)
     turn = np.linspace(0, 30, 500)
     rng = np.random.default_rng(11)
@@ -68,7 +68,7 @@ def draw(tmp_path, strokes, rig=BY_HAND, *, faults=None, wire=None, on_progress=
 
 
 def draw_program(tmp_path, program, rig, *, faults=None, wire=None, on_progress=None, control=None) -> Run:
-    """Draw in lockstep what is planned already."""
+    """Draw a program in lockstep."""
     tape = tmp_path / "run.tape"
     lockstep = LockstepRig(Machine.from_rig(rig), faults=faults, tape=tape, wire=wire)
     control = control or Control()
@@ -96,7 +96,7 @@ def assert_clean(trace: TraceReport) -> None:
 
 
 def assert_drawn(run: Run, *, tolerance_mm=ALLOWED_MM, on_time=True) -> None:
-    """The whole drawing is on paper, where and when it was planned."""
+    """Asserts that the whole drawing is on paper, at the planned positions and times."""
     assert run.result.finished
     assert run.result.records_done == len(run.program)
     assert run.result.final_position_error_steps == 0

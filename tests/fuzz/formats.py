@@ -1,7 +1,7 @@
 """Formats to be fuzzed: valid files, their readers, and checks of the result.
 
-A reader may refuse with an error of ours, in words; anything else that escapes is a bug. Where there is an oracle, what
-was read is compared with it: damage that is taken for something else is worse than a refusal.
+A reader may refuse with one of our errors; any other exception is a bug. If there is an oracle,
+the result is compared with it, because a wrong reading is worse than a refusal.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ class Format:
     Parameters
     ----------
     suffix : its ending.
-    seeds : makes whole files, in a folder that may be used.
+    seeds : makes undamaged files in a folder.
     read : reads a file, or refuses it.
-    words : pieces that mean something in it.
-    wrong : what is wrong with what was read of a file that came from a seed; "" where nothing is, or nobody can tell.
+    words : meaningful pieces of the format.
+    wrong : describes a wrong reading of a file made from a seed; "" if it is right or unknown.
     """
 
     suffix: str
@@ -46,7 +46,7 @@ def _wish() -> Any:
 
 
 def _finite(_seed: bytes, _damaged: bytes, picture: Any) -> str:
-    """Strokes lie somewhere, on a page of some size."""
+    """Strokes have finite positions on a page of finite size."""
     points = picture.drawing.points_mm
     if not np.isfinite(points).all():
         return "a point lies nowhere"
@@ -209,7 +209,7 @@ def _rig_seeds(_folder: Path) -> list[bytes]:
 
 
 def _rig_wrong(_seed: bytes, damaged: bytes, rig: Any) -> str:
-    """Python's own TOML reader sees the same figures."""
+    """Python's TOML reader reads the same values."""
     said = tomllib.loads(damaged.decode("utf-8-sig").replace("\r\n", "\n"))
     for table, keys in said.items():
         if not isinstance(keys, dict):
@@ -270,7 +270,7 @@ def _program(path: Path) -> Any:
 
 
 def _program_wrong(seed: bytes, _damaged: bytes, program: Any) -> str:
-    """A checksum stands beside each array, so what is read is what was written."""
+    """Each array has a checksum, so the values read are those written."""
     import tempfile
 
     from linewright.program import file
@@ -408,7 +408,7 @@ def _maker(path: Path) -> Any:
 
 
 def _journal_seeds(folder: Path) -> list[bytes]:
-    """A drawing carried on once, and one that had just begun."""
+    """A drawing that was resumed once, and one that had just begun."""
     lines = (
         b'2026-11-25T10:43:40Z journal format=1 picture="heron.svg" port="/dev/ttyACM0"',
         b'2026-11-25T10:43:40Z program sha="%s" records=90 strokes=9' % (b"ab" * 32),
@@ -425,7 +425,7 @@ def _journal_seeds(folder: Path) -> list[bytes]:
 
 
 def _sealed(line: bytes) -> bytes:
-    """A line of a journal with its sum."""
+    """A line of a journal with its checksum."""
     return line + b" #%08x\n" % binascii.crc32(line)
 
 
@@ -439,14 +439,14 @@ def _journal(path: Path) -> Any:
 
 
 def _sealed_journal(path: Path) -> Any:
-    """The same where each damaged line has the right sum, as a program that is wrong would write it."""
+    """The same with a valid checksum of each damaged line, as a faulty program would write it."""
     lines = path.read_bytes().split(b"\n")[:-1]
     path.write_bytes(b"".join(_sealed(line.rpartition(b" #")[0] or line) for line in lines))
     return _journal(path)
 
 
 def _journal_wrong(seed: bytes, _damaged: bytes, story: Any) -> str:
-    """Each line has a sum: a damaged journal says too little, never too much."""
+    """Each line has a checksum, so a damaged journal loses information but gains none."""
     most = 77 if b" strokes=7 " in seed else 0
     if (story.picture, story.records, story.strokes) not in (("heron.svg", 90, 9), ("", 90, 9)):
         return f"{story.picture!r} with {story.records} records was not written"
@@ -454,7 +454,7 @@ def _journal_wrong(seed: bytes, _damaged: bytes, story: Any) -> str:
 
 
 def _sealed_journal_wrong(_seed: bytes, _damaged: bytes, story: Any) -> str:
-    """What is told as done is part of the drawing."""
+    """The recorded progress is within the drawing."""
     fits = 0 <= story.strokes_done <= story.strokes and 0 <= story.records_done <= story.records
     return "" if fits else f"{story.strokes_done} of {story.strokes} strokes are told as done"
 

@@ -8,7 +8,7 @@ import re
 _NUMBER = re.compile(rb"-?\d+(?:\.\d+)?")
 _FIGURES = tuple(b"0 -1 3 1e308 -1e308 1e-308 0.0000001 65536 4294967296 999999999999999999999".split())
 MOST_BYTES = 400_000
-"""Of a damaged file: what is repeated is repeated up to here."""
+"""Largest size of a damaged file, bytes; limits repetitions."""
 
 
 def damaged(seed: bytes, words: tuple[bytes, ...], chance: random.Random) -> bytes:

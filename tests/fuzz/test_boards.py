@@ -18,7 +18,7 @@ _EXTREMES = (0, 1, 255, 65535, 2**30 - 1, 2**31 - 1, -1, -(2**31))
 
 
 class AnyBoard:
-    """A link to a board whose frames are whole, and whose messages are by chance. Time is its own."""
+    """A link to a board with valid frames and random messages, in virtual time."""
 
     name = "any board"
 
@@ -75,7 +75,7 @@ class AnyBoard:
 
 
 def talk(number):
-    """Greet, home, jog and ask such a board; returns how that ended and how long it took, in its own time."""
+    """Greet, home, jog and query such a board; returns the result and the virtual time."""
     chance = random.Random(f"board {number}")
     link = AnyBoard(chance, chance.choice((0.5, 0.95, 1.0)))
     before = conversation.time

@@ -15,7 +15,7 @@ from linewright.errors import LinewrightError
 from linewright.simulation import tape
 
 FILES = 12
-"""Of each format; the bench takes other ones."""
+"""Numbers of files of each format; the bench uses others."""
 
 
 @pytest.mark.parametrize("name", FORMATS)
@@ -34,7 +34,7 @@ def test_damaged_files_are_read_or_refused(name, tmp_path):
 @pytest.mark.parametrize("name", ["rig", "arrangement", "pens", "maker", "form", "thing"])
 @pytest.mark.parametrize("hostile", ["9" * 6000, "[" * 50_000])
 def test_numbers_without_end_and_nesting_without_end_are_refused(name, hostile, tmp_path):
-    """Both end in errors that no reader of TOML or JSON calls its own."""
+    """Both cause exceptions that are not the TOML or JSON reader's own."""
     file = tmp_path / f"hostile{FORMATS[name].suffix}"
     file.write_text(hostile if FORMATS[name].suffix == ".json" else f"steps = {hostile}\n")
     with pytest.raises(LinewrightError) as error:

@@ -16,13 +16,12 @@ from linewright.errors import LinewrightError
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one file.
+    """Result of one file.
 
     Parameters
     ----------
     became : "read", "refused", "wrong" (an oracle says so) or "bug".
-    cpu_s : processor time that reading took.
-    why : the traceback, or what the oracle says.
+    cpu_s : processor time of reading. why : the traceback, or the oracle's message.
     data : the file.
     """
 
@@ -48,14 +47,14 @@ class Trials:
         self._file = folder / f"damaged{self._format.suffix}"
 
     def seeds_are_read(self) -> None:
-        """Whole files are read; else the rest would prove nothing."""
+        """Undamaged files are read; otherwise the other tests prove nothing."""
         for seed in self._seeds:
             self._file.write_bytes(seed)
             wrong = self._format.wrong(seed, seed, self._format.read(self._file))
             assert not wrong, wrong
 
     def one(self, number: int) -> Outcome:
-        """The file of this number: the same on every computer."""
+        """The file of this number, the same on every computer."""
         chance = random.Random(f"{self._name} {number}")
         seed = chance.choice(self._seeds)
         data = damaged(seed, self._format.words, chance)
@@ -72,7 +71,7 @@ class Trials:
         except LinewrightError as error:
             cpu_s = time.process_time() - begun_s
             became, why = "refused", str(error)
-        except Exception:  # that is what is looked for
+        except Exception:  # such bugs are the purpose of the test
             cpu_s = time.process_time() - begun_s
             became, why = "bug", traceback.format_exc()
         return Outcome(became, cpu_s, why, data)

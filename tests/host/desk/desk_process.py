@@ -16,11 +16,11 @@ from websockets.sync.client import ClientConnection, connect
 LINEWRIGHT = (sys.executable, "-c", "from linewright.cli import main; main()")
 
 LIMIT_S = 150.0
-"""Longer than anything takes on a computer that is busy with other tests."""
+"""Time limit of waits, s; sufficient on a busy computer."""
 
 
 class Desk:
-    """A desk in a process of its own."""
+    """A desk in a separate process."""
 
     def __init__(self, state: Path, *arguments: str) -> None:
         command = [*LINEWRIGHT, "desk", "--no-browser", "--json", *arguments]
@@ -48,7 +48,7 @@ class Desk:
             link.close()
 
     def page(self, query: str = "") -> Page:
-        """A page that looks on."""
+        """A page that only views."""
         socket = connect(
             f"ws://{self.host}/socket{query}",
             origin=f"http://{self.host}",
@@ -60,7 +60,7 @@ class Desk:
         return Page(socket.__enter__())
 
     def end(self) -> tuple[int, str]:
-        """End it as Ctrl-C does; its exit code and what it has said to stderr."""
+        """End it like Ctrl-C; returns exit code and stderr."""
         self.process.terminate()
         try:
             _, said = self.process.communicate(timeout=LIMIT_S)
@@ -70,13 +70,13 @@ class Desk:
         return self.process.returncode, said.decode()
 
     def kill(self) -> None:
-        """End it without a word."""
+        """Kill it."""
         self.process.kill()
         self.process.communicate(timeout=LIMIT_S)
 
 
 class Page:
-    """What a page does, without showing it."""
+    """A page without a display."""
 
     def __init__(self, socket: ClientConnection) -> None:
         self.socket = socket
@@ -87,7 +87,7 @@ class Page:
         self.until(lambda state: "plan" in state)
 
     def until(self, true: Any, limit_s: float = LIMIT_S) -> None:
-        """Take in what comes until something is so."""
+        """Receive messages until a condition is true."""
         until_s = time.monotonic() + limit_s
         while not true(self.state):
             left_s = until_s - time.monotonic()
@@ -111,19 +111,19 @@ class Page:
         return self._answers.pop(number)
 
     def does(self, do: str, **fields: Any) -> dict[str, Any]:
-        """Send an event that is carried out."""
+        """Send an event that must succeed."""
         answer = self.send(do, **fields)
         assert answer["ok"], answer
         return answer
 
     def refused(self, do: str, **fields: Any) -> str:
-        """Send an event that is refused; why."""
+        """Send an event that must be refused; returns the reason."""
         answer = self.send(do, **fields)
         assert not answer["ok"], answer
         return str(answer["error"]["text"])
 
     def planned(self) -> dict[str, Any]:
-        """The plan of what lies on the sheet."""
+        """Wait for the plan of the sheet."""
         self.until(lambda state: state["plan"]["state"] in ("ready", "refused", "empty"))
         plan: dict[str, Any] = self.state["plan"]
         return plan

@@ -160,10 +160,10 @@ def test_the_machine_by_hand(page):
 
 
 def raw(desk, data, limit_s=LIMIT_S):
-    """What the desk answers to bytes."""
+    """The desk's answer to raw bytes."""
     with socket.create_connection(desk.host.split(":"), timeout=limit_s) as link:
         answer = b""
-        with contextlib.suppress(OSError):  # it does not listen to the end of what it refuses
+        with contextlib.suppress(OSError):  # it stops reading a request that it refuses
             link.sendall(data)
             link.shutdown(socket.SHUT_WR)
             while piece := link.recv(65536):
@@ -207,7 +207,7 @@ def test_hostile_requests_are_refused_while_it_draws(desk, page):
     assert b" 413 " in raw(desk, f"{head}Content-Length: 99999999999\r\n\r\nabc".encode())
     assert b" 400 " in raw(desk, f"{head}Content-Length: -1\r\n\r\n".encode())
     assert b" 400 " in raw(desk, b"\x16\x03\x01\x02\x00" + bytes(range(200)))  # as TLS begins
-    # No head is that long, nor has so many lines, whoever sends it.
+    # No valid request head is as long or has as many lines.
     assert b" 200 " not in raw(desk, b"GET / HTTP/1.1\r\nX: " + b"a" * 200_000)
     many = "".join(f"X{n}: a\r\n" for n in range(20_000))
     assert b" 200 " not in raw(desk, f"GET / HTTP/1.1\r\n{named}{many}\r\n".encode())
@@ -250,7 +250,7 @@ RIGS = {}
 
 @pytest.fixture
 def rig():
-    """The port of a virtual rig that lasts, as slow as a real machine."""
+    """The port of a separate virtual rig in real time."""
     command = [*LINEWRIGHT, "virtual", "--stay", "--real-time"]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
     port = process.stderr.readline().split()[-1].rstrip("`")
@@ -262,8 +262,8 @@ def rig():
 
 @pytest.mark.slow
 def test_a_drawing_outlives_a_killed_desk_and_a_sleeping_one(tmp_path, rig):
-    """Killed in mid-drawing: the board stops by itself, pen up, and the next desk offers to carry on. Stopped for some
-    seconds, as a laptop that sleeps: nothing is lost, and the page finds its place again."""
+    """Killed during a drawing: the board stops by itself, pen up, and the next desk offers to resume. Stopped for some
+    seconds, like a sleeping laptop: nothing is lost, and the page reconnects."""
     first = Desk(tmp_path, "--port", rig)
     try:
         page = first.page()
@@ -384,7 +384,7 @@ def test_a_task_that_is_over_is_put_away(page):
 
 
 def test_a_browser_that_does_not_keep_up_stalls_nobody(desk, page):
-    """A window that reads nothing: others are answered, the drawing ends, and nothing is heaped up for it."""
+    """A window that reads nothing: others are answered, the drawing ends, and no data accumulates for it."""
     with socket.socket() as slow:
         slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         slow.settimeout(LIMIT_S)
@@ -406,11 +406,11 @@ def test_a_browser_that_does_not_keep_up_stalls_nobody(desk, page):
         page.until(lambda state: state["drawing"]["state"] == "finished")
         assert page.state["plan"]["n"] > before
         waiting = _unsent_bytes(desk, slow.getsockname()[1])
-        assert waiting is None or waiting < 5_000_000  # what the system's own buffers hold of a socket
+        assert waiting is None or waiting < 5_000_000  # data in the system's socket buffers
 
 
 def _unsent_bytes(desk, port):
-    """What the system holds for a peer of the desk; None where it does not tell."""
+    """Bytes in the system's buffers for a peer of the desk; None if not reported."""
     try:
         rows = Path("/proc/net/tcp").read_text().splitlines()[1:]
     except OSError:
@@ -423,7 +423,9 @@ def _unsent_bytes(desk, port):
 
 
 def test_a_board_that_goes_in_mid_jog_is_found_again(tmp_path, rig):
-    """Its cable is pulled while the pen moves: the page says so, the desk stays, and the next board is met."""
+    """The cable is pulled while the pen moves: the page reports it, the desk continues and connects to the next
+    board.
+    """
     desk = Desk(tmp_path, "--port", rig)
     try:
         page = desk.page()

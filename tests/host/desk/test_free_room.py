@@ -27,7 +27,7 @@ def test_the_free_room_is_free_within_the_room_and_no_square_of_a_grid_says_othe
     def holds(x0, y0, x1, y1):
         return min(x1 - x0, aspect * (y1 - y0))
 
-    # Some of the boxes that there are, on every second line of the grid on which all edges lie.
+    # Some of all possible boxes, on every second line of the grid of all edges.
     best = max(
         (
             holds(x0, y0, x1, y1)
@@ -64,7 +64,7 @@ def test_words_go_below_a_face_as_a_caption():
     assert short.align == "centre"
     long = put("Happy birthday, Marrow Quay", [[60.0, 10.0, 160.0, 200.0]])
     assert long.width_mm == pytest.approx(100.0)
-    # Where room is at its side alone they stand there, at its foot.
+    # If there is room only at its side, they are placed there, at its lower edge.
     beside = put("Quay", [[10.0, 10.0, 120.0, 287.0]])
     assert (beside.align, beside.at_mm[0] - beside.width_mm / 2 > 120.0) == ("centre", True)
     assert 250.0 < beside.at_mm[1] < 287.0

@@ -15,7 +15,7 @@ from linewright.rig.sheet_place import sheet_on
 
 
 def read(data: bytes) -> dict[str, np.ndarray]:
-    """A reader of its own, from the table of the document."""
+    """An independent reader, from the table of the document."""
     assert data[:4] == b"LWG1"
     strokes, vertices, flags = struct.unpack("<III", data[4:16])
     found, at = {"flags": np.array(flags)}, 16
@@ -74,7 +74,7 @@ def test_times_at_the_ends_of_strokes_are_the_programs_own(name):
 
 
 def test_the_middle_of_a_straight_line_is_passed_at_half_its_time():
-    """A trapezoid is symmetrical in time, so by symmetry alone the middle vertex is passed half-way through."""
+    """A trapezoid is symmetrical in time, so the middle vertex is passed at half of it."""
     _, program = drawn([[(0, 0), (40, 0), (80, 0)]], Rig.default())
     times, speeds = geometry.at_vertices(program)
     if len(times) == 3:  # the plan keeps the vertex
@@ -107,4 +107,4 @@ def test_the_shelf_keeps_the_newest(monkeypatch):
     names = [shelf.put(bytes(100)) for _ in range(4)]
     assert [shelf.get(name) is not None for name in names] == [False, False, True, True]
     assert shelf.get("g99") is None
-    assert shelf.get(shelf.put(bytes(1000))) is not None  # one that is larger than all is kept, alone
+    assert shelf.get(shelf.put(bytes(1000))) is not None  # one larger than the limit is kept, alone

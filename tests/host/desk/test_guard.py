@@ -13,7 +13,7 @@ OURS = {**GOOD, "origin": f"http://{HOST}"}
 
 
 def ask(headers, *, method="GET", path="/", query="", kind="http"):
-    """One request; returns what was sent, and whether it came through."""
+    """One request; returns the response, and whether it reached the application."""
     through, sent = [], []
 
     async def inner(scope, receive, send):

@@ -1,4 +1,4 @@
-"""The sheet is saved: undo and redo survive every end of the desk."""
+"""The sheet is saved; undo and redo survive every kind of end of the desk."""
 
 from dataclasses import replace
 
@@ -24,7 +24,7 @@ def history(tmp_path):
 
 
 def again(history: History) -> History:
-    """The next desk; the one before was killed without a word."""
+    """The next desk, after the previous one was killed."""
     return History(history.folder)
 
 
@@ -72,7 +72,7 @@ def test_a_torn_line_costs_no_sheet(history):
     path = history.folder / STEPS
     path.write_bytes(path.read_bytes()[:-7])
     later = again(history)
-    assert later.now == with_text("drifter")  # the sheet's own file is believed
+    assert later.now == with_text("drifter")  # the sheet's own file takes precedence
     later.undo()
     assert later.now == with_text("heron")
     later.close()
@@ -114,7 +114,7 @@ def test_what_cannot_be_drawn_changes_nothing(history):
 @settings(max_examples=25)
 @given(st.lists(st.sampled_from(["a", "b", "c", "undo", "redo", "reload"]), max_size=12))
 def test_it_does_what_a_list_and_a_place_in_it_would_do(tmp_path_factory, wishes):
-    """The model: a list of states, of which those behind the present one go when there is a change."""
+    """The model: a list of states; a change drops those after the present one."""
     found = History(tmp_path_factory.mktemp("model") / "desk")
     states, at = [Arrangement()], 0
     for wish in wishes:

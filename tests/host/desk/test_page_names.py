@@ -1,6 +1,6 @@
 """Page and server use the same names of events, addresses and state keys.
 
-The types of the page are checked by `make types`; these are the names that no type knows.
+`make types` checks the page's types; these are names outside its types.
 """
 
 import re
@@ -25,7 +25,7 @@ def own_events() -> set[str]:
 
 
 def said_events() -> set[str]:
-    """Events that are sent or that an element says."""
+    """Events that are sent, or named by an element."""
     return set(re.findall(r"""(?:\bdo|"data-do"): "(\w+)\"""", MAIN))
 
 

@@ -21,11 +21,11 @@ def test_pens_for_colours_are_chosen_renamed_and_taken_out(box):
     said = {"pens": ["black", "sea"], "pen_for": {"#d8622a": "sea", "#1f3347": "black"}}
     item = edits.changed(Item("heron", source="heron.svg"), said, box)
     assert (box.names(item.pens), dict(item.pen_for)) == (said["pens"], said["pen_for"])
-    # Another name for a pen changes what is called so, not what is chosen.
+    # Renaming a pen also changes its references, not the assignments.
     other = [BOX[0], {**BOX[1], "name": "quay"}]
     item = box.replaced(other, Arrangement(items=(item,))).items[0]
     assert (box.names(item.pens), dict(item.pen_for)) == (["black", "quay"], {"#d8622a": "quay", "#1f3347": "black"})
-    # A pen that is taken out draws nothing any more.
+    # A removed pen draws nothing.
     item = box.replaced(BOX[:1], Arrangement(items=(item,))).items[0]
     assert (box.names(item.pens), dict(item.pen_for)) == (["black"], {"#1f3347": "black"})
     assert edits.changed(item, {"pens": None}, box).pen_for == ()

@@ -1,4 +1,4 @@
-"""Small pictures of a photograph: figures that no longer hold go, and are reckoned anew once the plan is there."""
+"""Previews of a photograph: outdated values are removed, and computed again once the plan is ready."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +19,7 @@ FIGURES = {"width_mm": 50.0, "height_mm": 60.0, "predicted_s": 90.0, "ink_mm": 3
 
 
 class Looked:
-    """Previews whose worker is this test."""
+    """Previews with this test as the worker."""
 
     def __init__(self):
         self.screen = Screen()
@@ -82,7 +82,7 @@ def test_settings_change_the_picture_of_their_method_alone(looked):
     looked.previews.go_on()
     assert looked.wishes[-1].method == "waves:pitch=9"
     looked.made((b"strokes", FIGURES))
-    # Another method leaves them; the one that suits comes back as it is once nothing is chosen.
+    # Choosing another method keeps them; without a choice the recommended method is back with its defaults.
     looked.changed(method="portrait:frame=whole")
     looked.changed(method=None)
     assert [one["method"] for one in looked.list] == ["portrait", "waves:pitch=9", "hatching"]

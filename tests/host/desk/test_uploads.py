@@ -28,7 +28,7 @@ def store(tmp_path):
 
 
 def left(store):
-    """Names of the files that are there, those that only carry a name aside."""
+    """Names of the stored files, without those that only hold a name."""
     return sorted(path.name for path in store.folder.iterdir() if path.suffix != ".name")
 
 

@@ -23,7 +23,7 @@ ABSENT = Target(Rig.default(), None, port="serial:/dev/no-such-port")
 
 
 def until(true):
-    """Wait for something that another thread brings about."""
+    """Wait for a condition set by another thread."""
     end_s = time.monotonic() + LIMIT_S
     while not true():
         assert time.monotonic() < end_s
@@ -42,7 +42,7 @@ def made():
 
 @pytest.fixture
 def drawing(made, tmp_path, monkeypatch):
-    """What is drawn with it, and a drawing to ask for."""
+    """The drawings of a machine, and a drawing to request."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     machine, screen = made
     desk = DrawingDesk(screen, machine, GeometryShelf(), Archive(tmp_path / "archive"))
@@ -75,12 +75,12 @@ def test_what_waits_for_a_machine_that_is_not_met_is_not_done_by_the_next(made):
 
 
 def test_what_waits_for_the_machine_that_is_held_is_done_there_before_it_goes(made):
-    """With its own rig: the next machine's never reaches it."""
+    """With its own rig, never with the next machine's."""
     machine, _ = made
     done = []
 
     def choose_another(met):
-        machine._show_busy(None)  # as between two wishes
+        machine._show_busy(None)  # as between two requests
         machine.ask(wish(done))
         machine.connect(renamed(machine.target, "the next one"))
         machine.ask(wish(done))
@@ -97,7 +97,7 @@ def test_a_machine_that_is_not_there_undoes_what_is_asked_of_it(made):
     undone = []
     machine.connect(ABSENT)
     machine.start()
-    for n in range(2):  # the first does not stay in the way of the second
+    for n in range(2):  # the first does not block the second
         machine.ask(MachineWish("jog", "Moving", lambda _met: None, lambda why: undone.append(str(why))))
         until(lambda n=n: len(undone) == n + 1)
     assert "no-such-port" in undone[0]
