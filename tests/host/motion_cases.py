@@ -59,7 +59,7 @@ def smooth(seed: int, count: int = 501) -> np.ndarray:
 
 
 def paths() -> dict[str, np.ndarray]:
-    """Strokes, mm, that try every rule: arcs of all sizes, noise, zigzags, stairs, dense lines, the least moves."""
+    """Strokes, mm, for all rules: arcs of all sizes, noise, zigzags, stairs, dense lines, minimal moves."""
     t = np.linspace(0, 2 * np.pi, 200)
     i = np.arange(60)
     rng = np.random.default_rng(3)
@@ -109,7 +109,7 @@ def drawings(draw: st.DrawFn) -> Drawing:
 
 
 def broken_limits(program: Program, machine: Rig) -> list[str]:
-    """Every ramp that exceeds a limit, in exact rational arithmetic on the figures of the rig file."""
+    """All ramps that exceed a limit, in exact rational arithmetic on the rig file's values."""
     spm = [Fraction(s) for s in machine.steps_per_mm.tolist()]
     crossed = machine.kinematics.type == "crossed-belt"
     speed = [Fraction(machine.x.speed_mm_s), Fraction(machine.y.speed_mm_s)]
@@ -167,7 +167,7 @@ def play(program: Program, machine: Rig) -> tuple[dict[str, PulseCheckResult], i
             while state[kernel.S_LEFT]:
                 count = kernel.render(state, words, 0, len(words), 1 << 28)
                 waiting.append(np.array(words[:count], dtype=np.int32).view(np.uint32))
-        elif program.kind[i] != PEN or program.ticks[i]:  # a pen action in passing stops nothing
+        elif program.kind[i] != PEN or program.ticks[i]:  # a pen action during motion does not stop it
             run()
             kernel.rest(state)
             if program.ticks[i]:

@@ -12,7 +12,7 @@ from linewright.sources.tone.method import Layer
 
 
 def silent(_state: str, _done: float) -> None:
-    """Nobody to tell."""
+    """A report that does nothing."""
 
 
 def layer(
@@ -22,7 +22,7 @@ def layer(
 
 
 def photograph(grey: NDArray[np.floating]) -> Photograph:
-    """From (h, w) greys, 0..1."""
+    """A photograph from (h, w) greys, 0..1."""
     return Photograph(np.repeat(np.asarray(grey, dtype=np.float32)[:, :, None], 3, axis=2))
 
 
@@ -32,7 +32,7 @@ def wedge(rows: int = 60, columns: int = 80) -> NDArray[np.float64]:
 
 
 def disc(rows: int, columns: int, radius: float, *, oversize: int = 8) -> NDArray[np.float64]:
-    """Coverage 1 within a circle about the middle, pixels on its edge by their share."""
+    """Coverage 1 within a centred circle; pixels on its edge by their covered share."""
     y, x = np.mgrid[: rows * oversize, : columns * oversize] / oversize
     centre = 0.5 / oversize
     inside = np.hypot(x + centre - columns / 2, y + centre - rows / 2) < radius

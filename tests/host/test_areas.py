@@ -76,7 +76,7 @@ def test_fillings_of_an_svg_are_hatched_as_dark_as_they_are(tmp_path, rule, area
             mm = float(picture.drawing.stroke_lengths_mm()[picture.drawing.pen == i].sum())
             lengths.setdefault(pen.name, []).append(mm)
     black = lengths["black"][1] - lengths["black"][0]
-    # Black is meant solid: lines overlap by a tenth of their width.
+    # Black is solid: lines overlap by a tenth of their width.
     assert black * 0.4 == pytest.approx(1200 / 0.9, rel=0.03)
     assert lengths["grey"][0] * 0.4 == pytest.approx((1 - 128 / 255) * area, rel=0.04)
     assert lengths["red"][0] == lengths["red"][1]
@@ -141,7 +141,7 @@ def test_a_poster_takes_the_nearest_of_the_pens_there_are():
     assert used == {"navy", "firebrick"}
 
 
-# What a picture is taken for
+# Classification of pictures
 
 
 def test_line_art_flat_colour_and_photographs_are_told_apart():
@@ -154,7 +154,7 @@ def test_line_art_flat_colour_and_photographs_are_told_apart():
     assert choice.choose(photograph(hills(1, 200, 300)), Wish()).method.startswith("cross-hatching")
     for real in (data.coins(), data.moon()):
         assert choice.choose(photograph(real / 255), Wish()).method.startswith("cross-hatching")
-    assert choice.choose(photograph(data.camera() / 255), Wish()).method == "portrait"  # there is a man behind it
+    assert choice.choose(photograph(data.camera() / 255), Wish()).method == "portrait"  # a person is behind it
     assert choice.choose(photograph(data.horse().astype(float)), Wish()).method == "areas"
 
 

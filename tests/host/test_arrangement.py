@@ -261,7 +261,7 @@ def test_any_arrangement_comes_back_from_its_text_whatever_stood_there(before, a
     assert read(changed) == after
     kept = {item.id for item in before.items} & {item.id for item in after.items}
     assert changed.count("# a note") == text.count("# a note") - len(before.items) + len(kept)
-    # Undone, it is the same value again.
+    # After undoing the change, the value is the same.
     assert read(arrangement_file.changed_text(changed, before)) == before
 
 

@@ -36,7 +36,7 @@ def _own_folder(tmp_path, monkeypatch):
 
 @pytest.fixture
 def cluster(tmp_path):
-    """Address of a real scheduler with one worker, each a process that works in a folder of its own."""
+    """Address of a real scheduler with one worker, each a process in its own folder."""
     place = tmp_path / "elsewhere"
     place.mkdir()
     quiet = {"cwd": place, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
@@ -47,7 +47,7 @@ def cluster(tmp_path):
     )
     until = time.monotonic() + 60
     address = None
-    while address is None:  # the note is there before it is whole, and the worker must not read it then either
+    while address is None:  # the file exists before it is complete, and the worker must not read it then
         assert time.monotonic() < until
         time.sleep(0.1)
         with contextlib.suppress(OSError, ValueError):
@@ -134,7 +134,7 @@ def test_a_bug_stays_with_its_drawing(monkeypatch):
 
 
 def at_the_worst_moment(monkeypatch, happens):
-    """Processes started from here on do something as they open the picture ``stuck.svg``."""
+    """Processes started from now on run an action when they open the picture ``stuck.svg``."""
     Path("stuck.svg").write_text(PICTURES["buoy.svg"], encoding="utf-8")
     Path("sitecustomize.py").write_text(
         "import os, pathlib, signal, time\nreal = pathlib.Path.open\n"
@@ -147,7 +147,7 @@ def at_the_worst_moment(monkeypatch, happens):
 
 
 def test_a_killed_process_fails_its_drawing_only(monkeypatch):
-    # It is killed as the system does when memory is short, and so is the one that tries again.
+    # It is killed, as by the system when memory runs out, and so is the retry.
     at_the_worst_moment(monkeypatch, "os.kill(os.getpid(), signal.SIGKILL)")
     results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
     by_source = {planned.source: planned for planned in results}
@@ -198,7 +198,7 @@ def test_ctrl_c_leaves_nothing_behind(monkeypatch):
         text=True,
     )
     until = time.monotonic() + 60
-    while not (Path("jobs") / "quay.lw").exists():  # one is done, the other waits
+    while not (Path("jobs") / "quay.lw").exists():  # one is finished, the other waits
         assert time.monotonic() < until
         time.sleep(0.05)
     children = _children(process.pid)
@@ -210,7 +210,7 @@ def test_ctrl_c_leaves_nothing_behind(monkeypatch):
     assert errors.splitlines()[0].startswith("machine: ")
     assert errors.count("\n") == 2
     assert "stopped" in errors
-    until = time.monotonic() + 60  # what keeps books on shared memory leaves a little later than the command
+    until = time.monotonic() + 60  # the tracker of shared memory ends a little later than the command
     while any(map(_alive, children)):
         assert time.monotonic() < until
         time.sleep(0.05)

@@ -24,7 +24,7 @@ from linewright.simulation.machine import Machine
 from linewright.virtual.bystander import BesideWorld
 from linewright.virtual.harness import LockstepRig
 
-# A machine of the size of a postcard: whatever is tried on it is soon over.
+# A machine of postcard size, so that its tests are short.
 TEXT = Rig.default_text().replace("travel_mm = 310.0", "travel_mm = 90.0").replace("passes = 2 ", "passes = 1 ")
 SMALL = Rig.parse(TEXT)
 NAMES = [step.name for step in STEPS]
@@ -36,7 +36,7 @@ def _own_folder(tmp_path, monkeypatch):
 
 
 class Witness:
-    """Answers with what is true of the machine, unless told otherwise, and remembers what was said."""
+    """Answers truthfully by the machine's state, unless set otherwise, and records what was said."""
 
     def __init__(self, world, rig, answers=None, on=None):
         self.onlooker = Onlooker(BesideWorld(world), rig)
@@ -107,7 +107,7 @@ def test_a_sound_machine_is_brought_up_without_a_correction(tmp_path):
     assert list(walk.walked.states) == NAMES
     assert walk.hands.corrections.keys() <= PEN_KEYS
     assert walk.person.texts("found") == ""
-    # The pen lifts on its way from now on: up, then just clear of where it touched, then down.
+    # Heights for lifting during travel: up, just clear of the contact, down.
     pen = walk.rig.pen
     assert pen.near_us
     assert 0 < (pen.near_us - pen.up_us) / (pen.down_us - pen.up_us) < 1
@@ -140,7 +140,7 @@ def test_what_the_rig_file_can_put_right_is_written_into_it(faults, corrected, k
     assert walk.hands.kept.read_text(encoding="utf-8") == text
     assert len(list(tmp_path.glob("rig.toml.before-*"))) == 1
 
-    # And now that it is true, the same machine needs no correction at all.
+    # After the correction the same machine needs no further one.
     again = Walk(tmp_path, faults, machine=Machine.from_rig(Rig.parse(text)), start="greeting")
     assert again.walked.complete
     assert again.hands.corrections.keys() <= PEN_KEYS
@@ -193,7 +193,7 @@ def test_another_kind_of_kinematics_is_seen_from_the_first_move(tmp_path):
     assert walk.rig.kinematics.type == "cartesian"
 
 
-# Faults that hands must put right: named, with what to do, and found to be gone afterwards.
+# Faults that the user must correct: named, with a remedy, and found to be gone afterwards.
 
 
 @pytest.mark.parametrize(
@@ -214,7 +214,7 @@ def test_what_hands_must_put_right_is_named_and_tried_again(fault, step, words, 
 
     walk = Walk(tmp_path, fault, answers={"after trouble": ["again"]}, on={"after trouble": mend})
     assert words in walk.person.texts("found").lower()
-    # It is named in its own step, before anything else was trusted.
+    # It is found in its own step, before anything depends on it.
     before = walk.person.said[: next(i for i, (_, text) in enumerate(walk.person.said) if words in text.lower())]
     assert [text for kind, text in before if kind == "title"][-1].endswith(STEPS[NAMES.index(step)].title)
     assert walk.walked.complete
@@ -233,7 +233,7 @@ def test_swapped_and_reversed_at_once(tmp_path):
 
 
 def test_a_switch_that_fails_later_ends_homing_with_its_name(tmp_path):
-    """Between the finger and the homing a plug came off."""
+    """A plug came off between the switch test and homing."""
     walk = Walk(
         tmp_path,
         on={"ready homing": lambda world: world.rewire(Faults(dead_y=1.0))},
@@ -244,7 +244,7 @@ def test_a_switch_that_fails_later_ends_homing_with_its_name(tmp_path):
     assert walk.walked.stopped
 
 
-# Going elsewhere.
+# Changing to other steps.
 
 
 def test_back_again_skip_help_and_nonsense(tmp_path):
@@ -258,10 +258,10 @@ def test_back_again_skip_help_and_nonsense(tmp_path):
             "ready pen": ["stop"],
         },
     )
-    # Back went to the greeting, and it was done again.
+    # "back" returned to the greeting, which was repeated.
     assert walk.person.asked.count("ready greeting") == 2
     assert walk.walked.states["drivers"] == "skipped"
-    # Without drivers, motor A asks whether it should be done all the same; first no (left out), then yes for motor B.
+    # Without tested drivers, the step of motor A asks for confirmation: no (skipped), then yes for motor B.
     assert walk.walked.states["motor-a"] == "skipped"
     assert walk.walked.states["motor-b"] == "done"
     assert "depend on it" in walk.person.texts("caution")
@@ -278,14 +278,14 @@ def test_it_carries_on_another_day(tmp_path):
     assert second.carried_on
     assert second.walked.complete
     assert "ready motor-a" not in second.person.asked
-    # Rewired since: what was proved does not count any more.
+    # Rewired since: earlier results no longer count.
     second.file.write_text(second.file.read_text().replace("enable = 6", "enable = 10"))
     third = Walk(tmp_path, "reversed_a=1", answers={"ready switches": ["stop"]})
     assert not third.carried_on
 
 
 def test_what_was_found_on_one_board_is_nothing_on_another(tmp_path):
-    """A rehearsal, or a board that was exchanged: endstops, drivers and directions are checked again."""
+    """After a rehearsal or an exchange of the board, endstops, drivers and directions are checked again."""
     rehearsed = Walk(tmp_path, answers={"ready pen": ["stop"]}, board=f"virtual {tmp_path / 'rig.toml'}")
     assert rehearsed.walked.states["motor-b"] == "done"
     real = Walk(tmp_path, answers={"ready switches": ["stop"]}, board="rp2040 e66")
@@ -298,7 +298,7 @@ def test_what_was_found_on_one_board_is_nothing_on_another(tmp_path):
 
 
 class Answering:
-    """A session whose board has said who it is."""
+    """A session with an identified board."""
 
     def __init__(self, board, unique, *, greets=True):
         self.greeting = SimpleNamespace(board=board, same_code=True) if greets else None
@@ -320,7 +320,7 @@ def test_a_machine_is_known_by_its_board_and_not_by_a_path(tmp_path):
         machine_key(Answering("portable", ""), "serial:/dev/b", one),
     }
     assert len(keys) == 5
-    # The virtual rig is the same one over any port, but never a board's.
+    # The virtual rig counts as one machine over all ports, but never as a board's.
     nobody = Answering("", "", greets=False)
     assert machine_key(nobody, "virtual", one) == machine_key(Answering("virtual", ""), "socket:127.0.0.1:4000", one)
     assert machine_key(nobody, "serial:/dev/a", one) == ""
@@ -346,7 +346,7 @@ def test_a_damaged_notebook_is_a_new_one(damage, tmp_path):
     + ["press x", "held", "way A", "how far B", "raised", "touch", "at zero", "clear x"],
 )
 def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(key, tmp_path):
-    # Ctrl-C and the end of the answers by turns: they take the same way out.
+    # Ctrl-C and the end of the answers alternately: both end bring-up in the same way.
     ending = (KeyboardInterrupt, EOFError)[len(key) % 2]
 
     class Leaves(Witness):
@@ -377,7 +377,7 @@ def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(key, tmp_path
         lockstep.run(host)
     assert not lockstep.world.look().powered
     assert not lockstep.world.look().pen_down
-    Rig.load(file)  # valid, whatever had been corrected by then
+    Rig.load(file)  # valid after any of the corrections
     assert Notebook(lambda: f"virtual {file}").read(Rig.load(file)) == (key != "ready greeting")
 
 
@@ -418,7 +418,7 @@ def test_switches_that_scatter_are_measured_for_what_they_are(tmp_path):
 
 
 def test_a_machine_that_loses_steps_does_not_pass_for_repeatable(tmp_path):
-    """Motor A cannot follow at the rig's own speed, which only the approaches use; homing is slower."""
+    """Motor A cannot follow at the rig's speed, which only the approaches use; homing is slower."""
     walk = Walk(tmp_path, "pull_out_a_hz=6000", answers={"after trouble": ["stop"]})
     assert walk.walked.states["homing"] == "done"
     assert walk.walked.states["repeatability"] == "failed"
@@ -467,7 +467,7 @@ def test_far_switches(tmp_path):
     assert walk.walked.complete
 
 
-# The small parts.
+# Details.
 
 
 def test_every_direction_has_one_meaning():
@@ -487,7 +487,7 @@ def test_the_table_of_steps_is_in_order_and_whole():
         assert set(step.needs) <= set(NAMES[:i])
         assert step.otherwise
         assert step.expect
-    # Nothing moves a motor before the switches have been tried and the drivers' cautions said.
+    # No motor moves before the switches are tested and the drivers' cautions shown.
     assert NAMES.index("switches") < NAMES.index("drivers") < NAMES.index("motor-a") < NAMES.index("homing")
     for step in STEPS[NAMES.index("drivers") :]:
         assert step.cautions

@@ -1,4 +1,4 @@
-"""Limits of time and ink: their notation, and that drawings come close to them from below."""
+"""Limits of time and ink: notation, and drawings close below the limit."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def test_what_is_no_length_is_refused(words):
 
 @given(full_s=st.floats(100, 10_000), always=st.floats(0, 0.5), bend=st.floats(0.7, 2.0), part=st.floats(0.2, 1.5))
 def test_any_smooth_need_is_met_within_five_per_cent_in_few_plans(full_s, always, bend, part):
-    """Need grows with the share of ink, in proportion or not, and some of it is always there."""
+    """Time grows with the share of ink, linearly or not, and has a constant part."""
     allowed_s = part * full_s
     least_s = always * min(allowed_s, full_s)
     tried = []

@@ -106,7 +106,7 @@ def test_help_lists_the_commands_and_loads_nothing_heavy():
     assert errors == ""
     for name in ("lines", "plan", "draw", "rig", "virtual"):
         assert f"\n  {name} " in text
-    # What takes the time of a start (bench/start_up.py) stays away.
+    # Modules that slow the start (bench/start_up.py) are not imported.
     heavy = "{'numpy', 'pydantic', 'shapely', 'scipy', 'PIL', 'serial', 'rich.console', 'starlette', 'asyncio'}"
     code = f"import sys; from linewright.cli import run; run(['--help']); print(sorted({heavy} & set(sys.modules)))"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
@@ -209,14 +209,14 @@ def test_no_control_codes_without_a_terminal(small, capsys):
     assert "\r" not in out + errors
 
 
-# What the commands do
+# Results of commands
 
 
 def test_lines_writes_the_strokes(small, tmp_path, capsys):
     target = tmp_path / "strokes.svg"
     assert cli.run(["lines", str(small), "-o", str(target)]) == 0
     assert "3 strokes" in capsys.readouterr().out
-    # Reading it back gives the same strokes, to the micrometre that is written.
+    # Reading it gives the same strokes, to the written micrometre.
     from linewright.sources.svg import read_svg
 
     once, again = read_svg(small).drawing, read_svg(target).drawing
@@ -371,14 +371,14 @@ def test_draw_json_is_exact(small, tmp_path, capsys):
     assert said["final_position_error_steps"] == 0
     assert said["pulses_broken"] == 0
     assert said["max_deviation_mm"] <= 0.0125 + 0.02  # one step of 1/80 mm, and the flattening tolerance
-    # That none is sent again on a clean wire is asserted in virtual time (whole_rig.py): a busy computer answers late.
+    # whole_rig.py asserts in virtual time that a clean wire needs no repetition; here a busy computer may answer late.
     assert isinstance(said["retransmitted_frames"], int)
     names = {path.name for path in (tmp_path / "shown").iterdir()}
     assert names == {f"small-{kind}.{ending}" for kind in ("preview", "drawn", "overlay") for ending in ("svg", "png")}
 
 
 def test_lost_steps_are_told_although_the_board_cannot_know(small, tmp_path, capsys):
-    # Parked in the middle, where steps that are missing on the way back do not lead into an endstop.
+    # Parked in the middle, so that missing steps on the way back do not lead into an endstop.
     in_the_middle = Rig.default_text().replace("position_mm = [0.0, 0.0]", "position_mm = [150.0, 150.0]")
     (tmp_path / "rig.toml").write_text(in_the_middle, encoding="utf-8")
     assert cli.run(["draw", str(small), "-r", "rig.toml", "--port", "virtual:pull_out_a_hz=3000"]) == 0
@@ -463,7 +463,7 @@ def test_ctrl_c_before_drawing_says_so(tmp_path):
 
 
 class Interrupted:
-    """A session in which Ctrl-C is pressed."""
+    """A session that raises Ctrl-C."""
 
     def __init__(self, at):
         self.at, self.stopped = at, 0
@@ -525,7 +525,7 @@ def test_ctrl_c_while_nobody_answers(small):
         connection, _ = deaf.accept()
         with connection:
             connection.settimeout(60)
-            assert connection.recv(1)  # it has asked whether somebody is there
+            assert connection.recv(1)  # its greeting has been sent
             process.send_signal(signal.SIGINT)
             _, errors = process.communicate(timeout=60)
     assert process.returncode == 130
@@ -536,7 +536,7 @@ def test_ctrl_c_while_nobody_answers(small):
 
 
 def refused(capsys, *words: object, code: int = 2) -> str:
-    """Run it, expect a refusal both ways, and return the message."""
+    """Run it with and without --json, expect a refusal, and return the message."""
     assert cli.run([*map(str, words), "--json"]) == code
     out, errors = capsys.readouterr()
     said = json.loads(out)
@@ -593,7 +593,7 @@ def test_a_huge_file_is_refused_before_it_is_read(tmp_path, capsys):
     path = tmp_path / "huge.svg"
     with path.open("wb") as file:
         file.write(SVG.format("").encode()[:-6])
-        file.truncate(100_000_000)  # sparse: no disk is filled
+        file.truncate(100_000_000)  # a sparse file
     assert "huge.svg" in refused(capsys, "plan", path)
 
 
@@ -736,7 +736,7 @@ def test_a_wrong_value_is_repeated_and_the_hint_names_the_command(words, small, 
     [("plan", "small.svg"), ("draw", "x.lw"), ("rig", "check", "x.toml"), ("plan", "small.svg", "-r", "x.toml")],
 )
 def test_files_that_may_not_be_read_are_named(words, small, tmp_path, monkeypatch, capsys):
-    # Root may read everything, so the refusal is the system call's.
+    # Root may read everything, so the system call is replaced.
     (tmp_path / "x.lw").write_bytes(b"PK")
     (tmp_path / "x.toml").write_text("")
     hidden = next(word for word in reversed(words) if "." in word)
@@ -771,7 +771,7 @@ def test_a_picture_fitted_to_a_sheet_beyond_the_reach_loses_nothing(size, turn, 
     found = json.loads(capsys.readouterr().out)
     assert cli.run(["plan", str(HERON), "--no-pictures", "--json"]) == 0
     on_a4 = json.loads(capsys.readouterr().out)
-    # How many strokes are joined over ink depends on the size; how much of the picture is drawn does not.
+    # The number of strokes joined over ink depends on the size; the drawn picture does not.
     larger = max(found["size_mm"]) / max(on_a4["size_mm"])
     assert found["pen_down_mm"] == pytest.approx(larger * on_a4["pen_down_mm"], rel=0.005)
     assert not any("cut at" in note or "not be drawn" in note for note in found["warnings"])

@@ -139,7 +139,7 @@ def test_one_pen_is_chosen_by_name_colour_and_width(tmp_path, capsys):
     assert "it uses one pen, sea; the other 1 of --pens are not used" in wide["warnings"]
     assert "#1f6f8b" in (tmp_path / "a.svg").read_text(encoding="utf-8")
     assert cli.run([*words, "black 0.3"]) == 0
-    # A finer pen draws closer lines: as many more as it is finer, nearly.
+    # A finer pen draws closer lines, almost in proportion.
     assert json.loads(capsys.readouterr().out)["pen_down_mm"] > 1.3 * wide["pen_down_mm"]
 
 

@@ -28,7 +28,7 @@ def _own_folder(tmp_path, monkeypatch):
 
 @pytest.fixture(scope="module")
 def no_switches(tmp_path_factory):
-    """A rig file whose machine is homed by hand, which spares the tests the virtual seconds of homing."""
+    """A rig file with a zero set by hand, which avoids the virtual seconds of homing."""
     path = tmp_path_factory.mktemp("rig") / "rig.toml"
     path.write_text(Rig.default_text().replace('endstop = "min"', 'endstop = "none"'), encoding="utf-8")
     return path
@@ -36,7 +36,7 @@ def no_switches(tmp_path_factory):
 
 @pytest.fixture
 def lasting():
-    """Starts rigs that stay."""
+    """Starts rigs that keep running."""
     started = []
 
     def start(*options):
@@ -150,7 +150,7 @@ def test_check_fails_on_other_code_and_stops_there(board, monkeypatch):
     assert [one["name"] for one in said["checks"]] == ["link", "code"]
     assert "00001234" in said["checks"][-1]["said"]
     assert "board flash" in said["checks"][-1]["hint"]
-    # Looking is allowed; moving is not.
+    # Status is allowed; moves are not.
     assert not board("info", port="virtual")["same_code"]
     said = board("home", port="virtual", expect=cli.EXIT_LINK)
     assert "board flash" in said["hint"]
@@ -195,8 +195,8 @@ def test_tables_for_people(capsys, no_switches):
     assert cli.run(["board", "info"]) == 0
     out = capsys.readouterr().out
     assert "asleep" in out
-    # It has not been told which height is up: not "not up", for the next command finds the pen there.
-    assert re.search("(?m)^pen +not known yet: the board raises it when it is told its rig", out)
+    # The raised height is not known, so the state is unknown instead of "not up".
+    assert re.search("(?m)^pen +not known yet: the next command sends the rig's settings", out)
     assert "the code of this host" in out
     assert cli.run(["board", "check", "--rig", str(no_switches)]) == 0
     out, errors = capsys.readouterr()
@@ -228,7 +228,7 @@ def test_cautions_come_before_anything_moves(words, capsys, monkeypatch):
     errors = capsys.readouterr().err
     assert errors.count("caution:") == len(cautions.CAUTIONS)
     assert errors.index("caution:") < errors.index("there is no port")
-    # A port that could not be opened is not one whose user has been told.
+    # A port that could not be opened does not count as announced.
     assert cautions.before_moving("serial:/dev/no-such-port") == cautions.CAUTIONS
 
 
@@ -250,7 +250,7 @@ def test_what_moves_nothing_comes_without_cautions(words, capsys):
 
 def test_ctrl_c_while_jogging_stops_the_carriage_where_it_is_known(tmp_path):
     class Interrupted:
-        """A link on which Ctrl-C comes in the middle of the way."""
+        """A link with Ctrl-C during a move."""
 
         def __init__(self, link):
             self.link, self.armed, self.session = link, False, None
@@ -273,7 +273,7 @@ def test_ctrl_c_while_jogging_stops_the_carriage_where_it_is_known(tmp_path):
             session.jog((300, 300))
         standing = session.settle()
         report = session.fresh_report()
-        # From where it stands it goes on to the step.
+        # It continues from its position, exact to the step.
         session.jog((200, 100))
         return standing, report, session.report()
 

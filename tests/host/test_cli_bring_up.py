@@ -44,7 +44,7 @@ def test_typed_answers_find_a_reversed_motor_and_stop(tmp_path):
     assert [step["state"] for step in said["steps"]] == ["done"] * 4 + ["todo"] * 5
     assert Rig.load(tmp_path / "rig.toml").a.reversed
     assert "(virtual rig: the carriage went 2.0 mm left)" in done.stderr
-    # And it carries on there.
+    # It continues at that step.
     done = run("--rig", "rig.toml", "--port", "virtual", typed="stop\n")
     assert "Continuing the bring-up" in done.stdout
     assert "5 of 9" in done.stdout
@@ -87,7 +87,7 @@ def test_real_machines_need_their_rig_file_and_their_own_eyes(capsys):
 
 
 class Pipe:
-    """What somebody types, when they type it."""
+    """Typed input, with its times."""
 
     def __init__(self):
         reading, self.writing = os.pipe()
@@ -156,8 +156,8 @@ def test_a_machine_that_nobody_stands_beside_is_looked_at_while_somebody_thinks(
 
 
 def test_whoever_thinks_for_a_while_in_a_terminal_loses_nothing(tmp_path):
-    # At a terminal the machine is looked at while a person thinks: at the first question, where the board has not been
-    # met yet, and at each step after it.
+    # At a terminal the machine is polled while the user thinks: at the first question, before the board is connected,
+    # yet, and at each step after it.
     ours, theirs = os.openpty()
     bring_up = subprocess.Popen([*START], stdin=theirs, stdout=theirs, stderr=theirs, close_fds=True)
     os.close(theirs)
@@ -176,7 +176,7 @@ def test_whoever_thinks_for_a_while_in_a_terminal_loses_nothing(tmp_path):
         assert bring_up.poll() is None, shown
         os.write(ours, f"{answer}\n".encode())
         shown = ""
-    with contextlib.suppress(OSError):  # the end of a terminal is an error where its other side has gone
+    with contextlib.suppress(OSError):  # reading a terminal fails after its other side has closed
         while piece := os.read(ours, 4096):
             shown += piece.decode()
     os.close(ours)

@@ -41,7 +41,7 @@ TWO_PENS = SVG.format('<path stroke="#a00" d="M10 10H20"/><path stroke="#00a" d=
 
 @pytest.fixture(autouse=True)
 def place(tmp_path, monkeypatch):
-    """A folder with a picture, and a rig without endstops, which spares the homing."""
+    """A folder with a picture, and a rig without endstops, which avoids homing."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     rig = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')
@@ -71,7 +71,7 @@ def wait_for_strokes(count: int) -> Story:
 
 
 class Terminal:
-    """A command on a terminal of its own."""
+    """A command on a separate terminal."""
 
     def __init__(self, *words: str) -> None:
         self.process, self._master = pty.fork()
@@ -80,7 +80,7 @@ class Terminal:
         self.text = ""
 
     def until(self, word: str) -> None:
-        """Read until this stands in what came since the last call."""
+        """Read until this text has appeared since the last call."""
         seen = ""
         deadline_s = time.monotonic() + 90
         while word not in seen:
@@ -96,7 +96,7 @@ class Terminal:
         os.close(self._master)
 
     def exit_code(self) -> int:
-        """Wait for its end; what it still says is read, or it would wait for that."""
+        """Wait for its end; reads the remaining output, on which it could block."""
         deadline_s = time.monotonic() + 90
         while time.monotonic() < deadline_s:
             ended, status = os.waitpid(self.process, os.WNOHANG)
@@ -136,7 +136,7 @@ def test_each_key_is_one_request():
 
 
 def test_no_single_press_ends_a_drawing():
-    """Any key, once, of all that a keyboard has: nothing is abandoned, and no motor is cut."""
+    """Any single key: nothing is abandoned, and no motor is cut."""
     for key in map(chr, range(256)):
         assert {name for name, _ in asked(key)} <= {"pace", "hold"}, key
     assert asked("q", "q") == [("abandon", 0)]
@@ -199,7 +199,7 @@ def test_part_of_a_drawing(place, capsys):
     said = json.loads(capsys.readouterr().out)
     assert [pen["name"] for pen in said["pens"]] == ["#0000aa"]
     assert (said["strokes"], said["finished"], said["pulses_broken"]) == (1, True, 0)
-    # The box of one level line is the line itself: nothing but it was drawn, wherever the pen went before.
+    # The box of one level line is the line itself: only it was drawn, despite the outline move.
     assert said["max_deviation_mm"] < 0.05
     assert cli.run([*words, "--from-stroke", "2"]) == 0
     said = json.loads(capsys.readouterr().out)
@@ -282,7 +282,7 @@ def test_a_slower_drawing_takes_its_time(place, capsys):
     assert cli.run([*words, "--speed", "50"]) == 0
     half = json.loads(capsys.readouterr().out)
     assert half["predicted_ticks"] == full["predicted_ticks"]
-    # Pen lifts take what they take; the ways take twice as long.
+    # The time of pen lifts is constant; moves take twice as long.
     assert 1.4 < half["played_s"] / full["played_s"] < 2.0
     assert cli.run(["draw", "pens.svg", "--keep", "--rig", "rig.toml", "--speed", "50"]) == 0
     assert "at full speed; 50% of it was asked for" in capsys.readouterr().out
@@ -299,10 +299,10 @@ def test_a_folder_of_programs_is_drawn_sheet_after_sheet(place, capsys):
 
 
 def test_where_nobody_can_press_enter_no_pen_is_taken_for_changed(place):
-    """Standard input that has ended is no answer: the second pen's lines would be drawn with the first one."""
+    """The end of standard input is not an answer: the second pen's lines would be drawn with the first pen."""
     words = ["draw", "pens.svg", "--rig", "rig.toml", "--ask-pens"]
     process = command(*words, stdin=subprocess.PIPE)
-    process.stdin.write("\n")  # the first pen is in, and then nobody is there any more
+    process.stdin.write("\n")  # the first pen is confirmed, then the input ends
     process.stdin.close()
     process.stdin = None
     said = ""
@@ -400,7 +400,7 @@ def test_sigterm_again_leaves_a_drawing_that_does_not_stop(place):
     try:
         begun = wait_for_strokes(1)
         process.send_signal(signal.SIGTERM)
-        wait_for_strokes(begun.strokes_done + 2)  # it goes on as if nobody had asked
+        wait_for_strokes(begun.strokes_done + 2)  # it continues as without the signal
         process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=60)
     finally:
@@ -436,7 +436,7 @@ def test_what_a_second_signal_does(first, second, leaves, capfd):
 
 
 def test_what_was_counted_without_motor_power_is_drawn_again_from_the_stroke_that_is_named(place, capsys):
-    """The board counts steps, and without power none of them is on paper."""
+    """Without motor power, counted steps are not on paper."""
     draw = draw_in_real_time()
     begun = wait_for_strokes(3)
     draw.send_signal(signal.SIGINT)
@@ -463,12 +463,12 @@ def test_a_closed_terminal_stops_with_the_pen_up(place):
 
 
 def test_a_suspended_laptop_finds_the_drawing_held_and_goes_on(place):
-    """Stopped for longer than board and host wait for each other, and than the motors are kept powered."""
+    """Stopped for longer than the time-outs of board and host, and of the motors' idle power."""
     rig = place / "rig.toml"
     text = rig.read_text().replace("host_silence_s = 0.7", "host_silence_s = 1.0")
     rig.write_text(text.replace("idle_after_s = 60.0", "idle_after_s = 1.0"))
     impatient = "from linewright.board import conversation; conversation.SILENCE_S = 2.0; " + COMMAND
-    # A line, and a ring that is drawn for six seconds.
+    # A line, and a ring that takes six seconds.
     ring = " ".join(f"{40 + 25 * math.cos(i / 30):.3f},{30 + 25 * math.sin(i / 30):.3f}" for i in range(800))
     rings = f'<path stroke="#123" d="M1 1H9"/><polyline fill="none" stroke="#123" points="{ring}"/>'
     (place / "lines.svg").write_text(SVG.format(rings), encoding="utf-8")

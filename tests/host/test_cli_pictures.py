@@ -77,7 +77,7 @@ def test_compare_draws_all_on_one_sheet(photo, tmp_path, capsys):
         assert min(sheet.size) > 500
     assert cli.run(["plan", photo, "--sheet", "50x50mm", "--as", "waves", "--no-pictures", "--json"]) == 0
     planned_s = json.loads(capsys.readouterr().out)["predicted_s"]
-    # The search for a better order, which a comparison leaves out, saves little among rows.
+    # A comparison skips the search for a better order, which saves little for rows.
     assert result["methods"][1]["predicted_s"] == pytest.approx(planned_s, rel=0.1)
 
 
@@ -106,7 +106,7 @@ def test_the_photograph_lies_on_the_sheet_like_the_drawings():
     left = pixels[GAP_PX:-GAP_PX, GAP_PX : GAP_PX + across]
     right = pixels[GAP_PX:-GAP_PX, across + 2 * GAP_PX : -GAP_PX]
     assert left.shape == right.shape
-    # Above the captions: what is black on the left is paper on the right, but for the 4 pixels of the sheet's edge.
+    # Above the captions: black on the left, paper on the right, except for the 4 pixels of the sheet's edge.
     rows, columns = np.nonzero(left[: int(0.9 * len(left))] < 10)
     paper_rows, paper_columns = np.nonzero(right[: int(0.9 * len(right))] > 250)
     for dark, bright in ((rows, paper_rows), (columns, paper_columns)):

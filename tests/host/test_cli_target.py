@@ -72,7 +72,7 @@ def test_a_rehearsal_is_asked_for_said_and_marked(capsys):
     (entry,) = drawing_log.entries()
     assert entry.rehearsal == 1
     assert "REHEARSAL, finished" in run(capsys, "log")[1]
-    run(capsys, "draw", "corner.svg")  # the default rig is a virtual one, and rehearses nothing
+    run(capsys, "draw", "corner.svg")  # the default rig is virtual, so this is not a rehearsal
     assert drawing_log.entries(1)[0].rehearsal == 0
 
 
@@ -83,7 +83,7 @@ def test_a_rehearsed_bring_up_changes_nothing_but_a_copy(words, place, capsys, m
     typed, writing = os.pipe()
     os.write(writing, b"\n\n\nyes\nyes\n\nleft\n\nright\n\nstop\n")
     os.close(writing)
-    # Up to the pen's heights, which are what a rehearsal finds.
+    # Up to the pen's heights, which a rehearsal measures.
     monkeypatch.setattr(steps, "STEPS", steps.STEPS[:6])
     stdin = os.fdopen(typed)
     monkeypatch.setattr("sys.stdin", stdin)
@@ -111,7 +111,7 @@ def test_the_usual_rig_needs_no_naming(capsys):
     code, _, err = run(capsys, "board", "home", "--port", "virtual")
     assert code == 0
     assert "quay (real.toml, the usual rig)" in err
-    # Another one can still be named, and the one without a file as well.
+    # Another rig can still be named, also the default one.
     assert "the default rig on the virtual rig" in run(capsys, "board", "home", "--rig", "default")[2]
     assert run(capsys, "rig", "use", "--none")[0] == 0
     assert "the default rig" in run(capsys, "board", "home")[2]
@@ -148,7 +148,7 @@ def aim(rig_file="real.toml", port=None):
 def test_the_port_is_remembered_by_rig_file(place):
     machines.met(place / "real.toml", board="rp2040", unique="e66", port="serial:/dev/a")
     assert aim().port == "serial:/dev/a"
-    assert aim(port="virtual").port == "virtual"  # what is named wins
+    assert aim(port="virtual").port == "virtual"  # a named rig takes precedence
     machines.met(place / "real.toml", board="rp2040", unique="e66", port="serial:/dev/b")
     assert aim().port == "serial:/dev/b"
     assert len(machines.memory().met) == 1
@@ -160,7 +160,7 @@ def test_the_port_is_remembered_by_rig_file(place):
 
 
 class FakeSession:
-    """A board that says who it is."""
+    """A board that identifies itself."""
 
     def __init__(self, unique, board="rp2040"):
         self.unique = unique
@@ -185,14 +185,14 @@ def test_a_board_is_found_again_on_another_port(place, monkeypatch, capsys):
 
     monkeypatch.setattr("linewright.virtual.port.open_transport", opening)
     monkeypatch.setattr("linewright.board.session.Session", lambda link, rig: FakeSession("e66"))
-    # By the number that its plug says.
+    # By the serial number of its USB device.
     monkeypatch.setattr(ports, "listed", lambda: [ports.Seen("serial:/dev/b", "board", "e66")])
     with connected(aim(), Terminal(as_json=False)) as (_, at):
         assert at.port == "serial:/dev/b"
     assert opened == ["serial:/dev/b"]
     assert "is on serial:/dev/b now" in capsys.readouterr().err
     assert aim().port == "serial:/dev/b"
-    # By asking, where the plug says nothing.
+    # By querying the board if USB has no serial number.
     machines.met(place / "real.toml", board="rp2040", unique="e66", port="serial:/dev/a")
     there = [ports.Seen("serial:/dev/c", "adapter"), ports.Seen("serial:/dev/d", "adapter")]
     monkeypatch.setattr(ports, "listed", lambda: there)
@@ -212,7 +212,7 @@ def test_another_board_on_the_port_is_not_taken_for_the_one_that_is_meant(place,
     monkeypatch.setattr(ports, "listed", list)
     with pytest.raises(InputError, match="answers another board"), connected(aim(), Terminal(as_json=False)):
         pass
-    # Named, it is the machine's new board.
+    # If its port is named, it is the machine's new board.
     with connected(aim(port="serial:/dev/a"), Terminal(as_json=False)) as (_, at):
         assert at.unique == "e99"
     assert machines.memory().of(place / "real.toml").unique == "e99"
@@ -231,7 +231,7 @@ def test_a_virtual_board_behind_a_socket_is_a_rehearsal(place, monkeypatch, caps
     assert machines.memory().met == ()
 
 
-# Commands that are printed.
+# Printed commands.
 
 
 def test_a_printed_command_means_the_same_machine(place):
@@ -244,7 +244,7 @@ def test_a_printed_command_means_the_same_machine(place):
         "linewright draw 'a b.svg' --rig x.toml --port virtual"
     )
     assert next_steps.command("methods") == "linewright methods"
-    # What a command cannot be without is there, too.
+    # Required arguments are included.
     assert next_steps.completed("put it on with `linewright board flash`") == (
         "put it on with `linewright board flash --rig real.toml --port serial:PATH`"
     )

@@ -19,7 +19,7 @@ from linewright.sources.picture import Picture, Wish
 
 ROOM = (10.0, 10.0, 200.0, 140.0)
 FLAG = [[(0, 0), (40, 0), (40, 20), (0, 20), (0, 0)], [(5, 15), (10, 5)]]
-"""A picture of 40 x 20 mm that looks different turned and mirrored."""
+"""A picture of 40 x 20 mm without symmetry."""
 
 
 def flag(item: Item, wish: Wish) -> Picture:
@@ -64,7 +64,7 @@ def test_an_item_lies_where_affine_maps_of_another_library_put_it(turn_deg, widt
 def test_a_quarter_turn_is_clockwise_as_seen_and_exact():
     found = laid(Item("a", source="x", at_mm=(20, 30), width_mm=40, turn_deg=90))
     assert found.drawing.bounds_mm() == (20.0, 30.0, 40.0, 70.0)
-    # What was at the left (x 5 to 10) is at the top.
+    # The left part (x 5 to 10) is at the top.
     assert found.drawing.stroke(1).tolist() == [[25.0, 35.0], [35.0, 40.0]]
 
 
@@ -167,7 +167,7 @@ def test_a_text_keeps_its_lines_and_fills_its_width():
     wide, wider = text_of(width_mm=40), text_of(width_mm=80)
     assert wide.page_mm[0] == 40
     assert wider.page_mm[1] == pytest.approx(2 * wide.page_mm[1])
-    # Read backwards: that height gives that width.
+    # Reversed: this height gives this width.
     assert text_of(height_mm=wide.page_mm[1]).page_mm == pytest.approx(wide.page_mm)
 
 
@@ -252,7 +252,7 @@ def test_items_hide_what_lies_below_them(tmp_path):
         ]
         return float(sum(np.hypot(*np.diff(stroke, axis=0).T).sum() for stroke in red))
 
-    # What shapely's own polygons leave of the line.
+    # The rest of the line by shapely's polygons.
     ring = shapely.Polygon([(0, 0), (40, 0), (40, 40), (0, 40)], [[(10, 10), (30, 10), (30, 30), (10, 30)]])
     cover = affinity.rotate(shapely.union(ring, shapely.box(18, 18, 22, 22)), 30.0, origin=(20, 20))
     box = cover.bounds

@@ -102,8 +102,7 @@ def test_everything_in_the_box_can_be_reached_and_nothing_outside_needs_to_be(kn
     carriage = known.carriage_mm(box)
     assert carriage.min() > -1e-9
     assert carriage.max() < 310 + 1e-9
-    # Each side of the box touches the rim of the reach, up to 1.6 mm from a point that is looked at; slopes come to
-    # 0.11 at most.
+    # Each side of the box touches the rim of the reach, at most 1.6 mm from a sampled point; slopes are at most 0.11.
     assert np.abs(carriage[:, 0]).min() < 0.2
     assert np.abs(carriage[:, 0] - 310).min() < 0.2
 
@@ -132,7 +131,7 @@ def test_taken_up_play_leaves_the_pen_within_the_take_up_of_its_place(place, pla
     known = MachineShape(play_mm=(play, 0.0), home_sense=(home, 1))
     drawing = Drawing.from_strokes([np.column_stack((place, np.arange(len(place))))])
     drives, senses = known.drives(known.refined(drawing))
-    # Between the vertices the drives go straight; look at them closely, as the steps of a motor do.
+    # Between vertices the drives move straight; sampled as finely as motor steps.
     fine = np.interp(
         np.arange(0, len(drives.points_mm) - 0.99, 0.01), np.arange(len(drives.points_mm)), drives.points_mm[:, 0]
     )
@@ -177,7 +176,7 @@ def test_a_card_on_an_untrue_machine_is_true_once_the_errors_are_known(kind):
     plain = rig({"kinematics.type": kind})
     machine = Machine.from_rig(plain)
     assert deviation_mm(plan(CARD, plain), faults, machine, CARD) > 5.0
-    # What is left: half a step of each motor, the take-up of both axes, and the corner of a circle's chords.
+    # Remaining error: half a step of each motor, the take-up of both axes, and the corners of a circle's chords.
     assert deviation_mm(plan(CARD, plain.changed(known)), faults, machine, CARD) < 0.05
 
 
@@ -327,7 +326,7 @@ def test_the_pulse_follows_the_map_along_a_stroke_without_a_stop():
     pulses = program.servo_us[(program.kind == PEN) & (program.stroke_of_record == 0)][:-1]
     assert np.abs(np.diff(pulses)).max() == QUANTUM_US
     assert program.predicted_s == pytest.approx(level.predicted_s, rel=1e-3)
-    # Every change lies between two ramps of its stroke, so that nothing has to stop for it.
+    # Every change is between two ramps of its stroke, so the motion does not stop.
     at = np.flatnonzero(passing)
     assert program.is_ramp[at - 1].all()
     assert program.is_ramp[at + 1].all()

@@ -109,7 +109,7 @@ def test_the_table_of_an_older_version_is_brought_up_and_keeps_what_stands_in_it
     older = [column for column in drawing_log.COLUMNS if column not in ("drift_x_mm", "drift_y_mm", "settings")]
     base = sqlite3.connect(drawing_log.file())
     base.execute(f"create table drawings ({', '.join(older)})")
-    stopped = entry(outcome="abandoned")  # as what the user stops was called then
+    stopped = entry(outcome="abandoned")  # the former word for drawings stopped by the user
     base.execute(f"insert into drawings values ({', '.join('?' * len(older))})", [getattr(stopped, c) for c in older])
     base.execute("pragma user_version = 1")
     base.commit()

@@ -66,7 +66,7 @@ def phasor_pull_out_n_m(drive: Drive, full_steps_s: float) -> float:
     """Pull-out torque of the same motor as a two-phase synchronous machine on sinusoidal voltage.
 
     Per phase, in the rotor's frame: v = (R + j w L) i + k w_m with |v| <= V and |i| <= I, torque k Im(i). The largest
-    over all load angles, found by trying them. The circuit model is that of Acarnley's chapter on high-speed operation
+    over all load angles, found by search. The circuit model is that of Acarnley's chapter on high-speed operation
     (its closed form from memory: k V / |Z| - k^2 w_m R / |Z|^2).
     """
     k = drive.holding_torque_n_m / (math.sqrt(2) * drive.rated_current_a)
@@ -90,7 +90,7 @@ def test_what_is_asked_of_a_motor_is_less_than_the_circuit_pulls(full_steps_s, v
     drive = replace(COMMON, supply_v=volts, current_a=amps, inductance_h=henry)
     real = phasor_pull_out_n_m(drive, full_steps_s)
     asked = drive.pull_out_n_m(full_steps_s) / drivetrain.PULL_OUT_MARGIN
-    # The margin may be used up where the back-EMF eats the supply, but not more than that; and it is not timid either.
+    # The margin may be used up where back-EMF takes the supply voltage, but not exceeded; and the limit is not too low.
     assert asked <= real * 1.02
     assert asked >= 0.25 * real
 

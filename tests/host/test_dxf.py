@@ -225,7 +225,7 @@ def test_a_circle_is_as_round_at_every_size(tmp_path, width):
     assert apart(strokes_of(picture, "#ff0000"), circle) < NEAR_MM
 
 
-# What is wrong
+# Invalid files
 
 
 @pytest.mark.parametrize(
@@ -275,7 +275,7 @@ def test_damage_anywhere_is_read_or_refused(tmp_path):
             picture = read_drawing(str(path), KEEP)
             assert np.isfinite(picture.drawing.points_mm).all()
             read += 1
-    assert read  # not all of them were beyond reading
+    assert read  # some of them were readable
 
 
 def test_without_the_extra_the_word_is_clear(tmp_path, monkeypatch):
@@ -338,7 +338,7 @@ def test_blocks_that_multiply_end(tmp_path, monkeypatch):
     from linewright.sources.dxf import reader
 
     monkeypatch.setattr(reader, "ENTITIES_HIGH", 2000)
-    # Told by a count of the blocks, before the copies are made one by one.
+    # Found by counting the blocks, before copies are made.
     monkeypatch.setattr(reader._ModelWalk, "_entity", lambda *_: pytest.fail("a copy was made"))
     found = document()
     found.blocks.new("b0").add_line((0, 0), (1, 0))
@@ -358,7 +358,7 @@ def test_blocks_that_multiply_end(tmp_path, monkeypatch):
 
 
 def test_blocks_that_hardly_multiply_are_counted_as_they_are_met(tmp_path, monkeypatch):
-    """The count ahead refuses nothing that the walk would not: at the very limit a drawing is read."""
+    """The count refuses nothing that reading would accept: a drawing exactly at the limit is read."""
     from linewright.sources.dxf import reader
 
     found = document()

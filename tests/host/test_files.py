@@ -80,7 +80,7 @@ def test_a_link_stays_a_link_and_rights_stay_what_they_were(tmp_path):
 
 
 def test_a_pipe_or_a_device_is_written_to_and_never_replaced(tmp_path):
-    # Where root writes to /dev/stdout, the node itself must survive.
+    # If root writes to /dev/stdout, the device node must survive.
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
     reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)

@@ -47,14 +47,14 @@ def test_the_same_sheet_is_recognised_and_another_one_is_not(place, capsys):
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 0
     assert "`linewright fit --undo --rig rig.toml` takes it back" in capsys.readouterr().out
     once = (place / "rig.toml").read_text()
-    # Once more, by the same form, by other figures in it, and by what its sheet is called.
+    # Again, by the same form, by changed values in it, and by the name of its sheet.
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 2
     assert "this sheet has corrected rig.toml already" in capsys.readouterr().err
     fill(first["table"], x_upper="5", y_left="2")
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 2
     assert run(["fit", "backlash", "x-upper=6", "y-left=2.5", "--rig", "rig.toml"]) == 2
     assert (place / "rig.toml").read_text() == once
-    # A new sheet is drawn with what is corrected, so its figures count on top, even where they are the same.
+    # A new sheet is drawn with the corrections, so its values are added, even if they are the same.
     second = sheet(capsys)
     fill(second["table"], x_upper="6", y_left="2.5")
     assert run(["fit", second["table"], "--rig", "rig.toml"]) == 0
@@ -67,7 +67,7 @@ def test_figures_of_a_sheet_that_nobody_knows_count_once(place, capsys, monkeypa
     assert run(words) == 0
     once = (place / "rig.toml").read_text()
     capsys.readouterr()
-    # Even where somebody says at the question that it was drawn with the file as it is.
+    # Even if the user confirms that it was drawn with the present file.
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     assert run(words) == 2
     assert "what was measured here has corrected rig.toml already" in capsys.readouterr().err
@@ -99,7 +99,7 @@ def test_undo_goes_back_step_by_step_and_no_farther(place, capsys):
     assert (place / "rig.toml").read_text() == TEXT
     assert run(["fit", "--undo", "--rig", "rig.toml"]) == 2
     assert "no fit of rig.toml is known" in capsys.readouterr().err
-    # What was taken back may be fitted again.
+    # After undoing a fit, the sheet may be fitted again.
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 0
     assert (place / "rig.toml").read_text() == once
 

@@ -26,7 +26,7 @@ from linewright.errors import FlashError, InputError, NoAnswer, PortError, Promp
 from linewright.rig.rig import Rig
 from linewright.virtual.pipe import find_micropython
 
-# The fake board is no rp2, so it gets what any other microcontroller gets.
+# The fake board is not an rp2, so it gets the portable files.
 PLATFORM = sys.platform
 ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name for f in board_files.shipped(PLATFORM)]
 
@@ -74,7 +74,7 @@ def write(board, name, text):
 
 
 def lacks(board):
-    """What the installed main.py says is missing."""
+    """Missing files, by the installed main.py."""
     return board.run("import sys\nsys.modules.pop('main', None)\nimport main\nprint(main.lacking())").strip()
 
 
@@ -83,14 +83,14 @@ def test_everything_arrives_compiled_and_starts(board):
     seen = []
     result = put_code_on(it, on_progress=lambda done, total: seen.append((done, total)))
     assert "the portable one is installed, for rigs up to 4000 steps/s" in result.warnings[0]
-    assert result.architecture == "x64"  # what the Unix build on this kind of computer runs
+    assert result.architecture == "x64"  # the architecture of this computer's Unix build
     assert result.files == result.copied == len(ON_BOARD)
     assert set(files_of(it)) == {*ON_BOARD, "files.txt", "digest.txt"}
     assert it.run("print(open('digest.txt').read())").strip() == f"{board_files.digest():08x}"
     assert seen[0][0] == 0
     assert seen[-1] == (result.bytes_copied, result.bytes_copied)
     assert lacks(it) == ""
-    # The compiled files are what this interpreter takes: the kernel, with its native code, turns a ramp into words.
+    # The compiled files run on this interpreter: the kernel, in native code, renders a ramp to words.
     said = it.run(
         "from array import array\n"
         "from lineboard import kernel, board\n"
@@ -128,7 +128,7 @@ def test_what_the_user_keeps_on_the_board_stays(board):
     assert "the main.py that was on the board is now called main-before-1.py" in result.warnings
     kept = files_of(it)
     assert {"mine/notes.txt", "pins.txt", "main-before-1.py"} <= set(kept)
-    # Our own main.py is not kept, somebody else's second one is.
+    # Our own main.py is replaced, a foreign second one is kept.
     write(it, "main.py", "print(2)")
     assert "the main.py that was on the board is now called main-before-2.py" in put_code_on(it).warnings
     assert it.run("print(open('main-before-1.py').read(), open('main-before-2.py').read())").split() == [
@@ -149,7 +149,7 @@ def test_a_damaged_file_is_seen_and_replaced(board):
 
 @pytest.fixture
 def versions(tmp_path, monkeypatch):
-    """Two small versions of the board's code; returns a function that makes one of them the one that ships."""
+    """Two small versions of the board's code; returns a function that selects the shipped one."""
     real_main = next(file.path for file in board_files.listed() if file.name == "main.py")
     names = ("lineboard/__init__.py", "lineboard/a.py", "linewire/__init__.py", "linewire/deep/b.py")
 
@@ -167,13 +167,13 @@ def versions(tmp_path, monkeypatch):
 
 
 def standing_code(board):
-    """What counts for the board: everything but what is on its way in or out."""
+    """The installed files, without those being copied or removed."""
     found = files_of(board)
     return {name: crc for name, crc in found.items() if not name.startswith(("incoming", "outgoing"))}
 
 
 def flash_until_unplugged(board, pieces):
-    """Flash, and lose power after so many pieces of code; True if flashing was over before."""
+    """Flash, and lose power after this number of pieces of code; True if flashing was complete before."""
     board.pieces, board.unplug_after = 0, pieces
     try:
         put_code_on(board, compiled=False)
@@ -207,7 +207,7 @@ def test_unplugged_anywhere_the_board_has_the_old_code_or_the_new_or_says_what_i
         if seen[-1] == "neither":
             assert "digest.txt" not in found
             assert lacks(it)
-        # In all cases the next attempt brings it to an end.
+        # In all cases the next attempt completes.
         put_code_on(it, compiled=False)
         assert files_of(it) == after
         if over:
@@ -256,7 +256,7 @@ def test_what_has_arrived_is_not_copied_again(board, versions):
     assert not flash_until_unplugged(it, 22)
     arrived = [name for name in files_of(it) if name.startswith("incoming/")]
     assert arrived
-    assert put_code_on(it, compiled=False).copied == 5 - len(arrived) + 1  # the last of them was cut short
+    assert put_code_on(it, compiled=False).copied == 5 - len(arrived) + 1  # the last one was truncated
 
 
 def test_a_full_board_is_refused_before_anything_is_written(board):
@@ -272,7 +272,7 @@ def test_as_much_room_as_is_asked_for_is_enough(board, monkeypatch):
     with pytest.raises(FlashError) as caught:
         put_code_on(board(blocks=20))
     needed, free = (int(re.search(rf"(\d+) (bytes )?are {what}", str(caught.value))[1]) for what in ("needed", "free"))
-    # What an empty file system takes for itself comes on top.
+    # The space of an empty file system is additional.
     it = board(blocks=needed // 4096 + 20 - free // 4096)
     put_code_on(it)
     assert set(files_of(it)) == {*ON_BOARD, "files.txt", "digest.txt"}
@@ -289,7 +289,7 @@ def test_a_board_that_keeps_its_code_is_started_again(board, error):
 
 def test_a_board_that_fills_up_on_the_way_gets_its_room_back(board, monkeypatch):
     it = board(blocks=20)
-    monkeypatch.setattr(flashing, "SPARE_BYTES", -(1 << 20))  # as if the sum had been wrong
+    monkeypatch.setattr(flashing, "SPARE_BYTES", -(1 << 20))  # as if the checksum were wrong
     with pytest.raises(FlashError, match="flash is full"):
         put_code_on(it)
     assert files_of(it) == {}
@@ -325,7 +325,7 @@ def test_a_board_that_takes_no_compiled_files_gets_source(board, monkeypatch):
 
 
 class Scripted:
-    """A prompt that gives one account of itself."""
+    """A prompt with a given report of its version."""
 
     def __init__(self, account):
         self._account = account
@@ -379,11 +379,11 @@ def test_mpremote_missing(monkeypatch):
     assert caught.value.hint == "pip install 'linewright[board]'"
 
 
-# What the installed main.py does where the code cannot start.
+# The installed main.py if the code cannot start.
 
 
 def explained(board, what, asked):
-    """What `main.explain` answers to these bytes."""
+    """The answer of `main.explain` to these bytes."""
     said = board.run(
         "import main, io\n"
         f"i = io.BytesIO({asked!r})\no = io.BytesIO()\n"
@@ -439,8 +439,8 @@ def test_only_a_serial_port_can_be_flashed(port, capsys):
 
 @pytest.fixture
 def greeter():
-    """In place of the microcontroller's own port: a virtual rig greets at the other end of the line."""
-    # Started beforehand: a process started while the host opens the port would hold it for a moment.
+    """In place of the microcontroller's port, a virtual rig answers at the other end of the line."""
+    # Started beforehand, because a process started while the host opens the port would block it briefly.
     rig = subprocess.Popen([sys.executable, "-m", "linewright.virtual", "--stay"], stdout=subprocess.PIPE, text=True)
     host, _, port = rig.stdout.readline().strip().removeprefix("listening on ").rpartition(":")
 
@@ -452,9 +452,9 @@ def greeter():
                 if quit_fd in readable:
                     return
                 if fd in readable:
-                    byte = os.read(fd, 1)  # one, because what follows such a request is for the prompt
+                    byte = os.read(fd, 1)  # one byte, because bytes after such a request are for the prompt
                     before = (before + byte)[-3:]
-                    if before == b"\0\r\x03":  # behind a whole frame; within one, a checksum may look like it
+                    if before == b"\0\r\x03":  # after a whole frame; within one, a checksum may look like it
                         return
                     other.sendall(byte)
                 if other in readable:
@@ -490,14 +490,14 @@ def test_flash_copies_starts_and_greets(board, greeter, capsys):
     assert said["files"] == said["copied"] == len(ON_BOARD)
     assert said["architecture"] == "x64"
     assert said["flash_free_bytes"] > 0
-    # It was tested; whose rig it drives nobody has said, so it was told none.
+    # It was tested, but without a named rig it received no settings.
     assert [(check["name"], check["outcome"]) for check in said["checks"]] == [
         ("link", "passed"),
         ("code", "passed"),
         ("queue", "passed"),
     ]
     assert said["passed"]
-    # And looking at it by the same port.
+    # `board info` by the same port.
     it.unplug()
     it.plug_in()
     assert lacks(it) == ""

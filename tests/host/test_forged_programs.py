@@ -27,13 +27,13 @@ def made() -> Program:
 
 
 def forged(made: Program, path: Path, **columns: np.ndarray | tuple[int, int]) -> None:
-    """Write the program with other records, and with the durations that belong to them."""
+    """Write the program with other records and their durations."""
     changed = replace(made, **columns)
     ticks = changed.ticks.copy()
     at = changed.is_ramp
     ticks[at] = ramp_ticks(changed.da[at], changed.db[at], changed.v_start[at], changed.v_end[at])
     program_file.save(replace(changed, ticks=ticks), path)
-    program_file.load(path)  # nothing in the file itself is wrong
+    program_file.load(path)  # the file itself is valid
 
 
 def put(column: np.ndarray, record: int, value: int) -> np.ndarray:
@@ -43,7 +43,7 @@ def put(column: np.ndarray, record: int, value: int) -> np.ndarray:
 
 
 def longest_even(made: Program) -> int:
-    """The longest ramp at an even speed."""
+    """The longest ramp at constant speed."""
     even = made.is_ramp & (made.v_start == made.v_end)
     return int(np.where(even, made.ticks, 0).argmax())
 
@@ -54,7 +54,7 @@ def beyond_the_reach(made: Program, path: Path) -> str:
 
 
 def far_in_one_stroke(made: Program, path: Path) -> str:
-    """Somewhere in the middle, and back again."""
+    """In the middle, out and back."""
     out, back = (int(i) for i in np.flatnonzero(made.is_ramp & (made.stroke_of_record == 1))[:2])
     da = put(put(made.da, out, int(made.da[out]) - 5000), back, int(made.da[back]) + 5000)
     forged(made, path, da=da)
@@ -64,12 +64,12 @@ def far_in_one_stroke(made: Program, path: Path) -> str:
 def beyond_the_rate(made: Program, path: Path) -> str:
     record = longest_even(made)
     forged(made, path, v_end=put(made.v_end, record, RATE))
-    # The next ramp begins as fast.
+    # The next ramp begins at the same speed.
     return rf"asks .* steps/s of motor [AB]; its step_rate_hz is .*record ({record + 1}|{record + 2}) of"
 
 
 def beyond_the_acceleration(made: Program, path: Path) -> str:
-    """At a speed that the motors bear, at once."""
+    """Immediately at a speed within the motors' rates."""
     record = int(np.flatnonzero(made.is_ramp)[0])
     assert made.v_start[record] == 0
     forged(made, path, v_end=put(made.v_end, record, int(made.v_end[record]) * 2))
@@ -91,7 +91,7 @@ def test_a_forged_program_is_refused_before_the_machine_is_looked_for(
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """With exit code 2, what it asks for, the limit, and where; the port that is named does not exist."""
+    """With exit code 2, value, limit and place; the named port does not exist."""
     job = tmp_path / "job.lw"
     expected = forge(made, job)
     assert cli.run(["draw", str(job), "--port", str(tmp_path / "no board"), "--json"]) == 2
@@ -103,7 +103,7 @@ def test_a_forged_program_is_refused_before_the_machine_is_looked_for(
 def test_the_program_itself_gets_as_far_as_the_port(
     made: Program, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """So that what refuses the others is what was forged."""
+    """An unchanged program is accepted, so the others are refused for their forged part."""
     job = tmp_path / "job.lw"
     forged(made, job)
     assert cli.run(["draw", str(job), "--port", str(tmp_path / "no board"), "--json"]) != 0

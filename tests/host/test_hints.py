@@ -21,7 +21,7 @@ OF_OTHERS = {"--upgrade", "--machine", "--report", "--leash", "--folder", "--req
 
 
 def commands() -> Iterator[tuple[str, set[str]]]:
-    """Each command as it is typed, with its options."""
+    """Each command as typed, with its options."""
 
     def walk(command, words: tuple[str, ...]) -> Iterator[tuple[str, set[str]]]:
         options = {o for p in command.params for o in (*p.opts, *p.secondary_opts)} | {"--help"}

@@ -40,7 +40,7 @@ def test_a_selector_nested_without_end_costs_its_rule_alone(opening, capsys):
 
 
 def test_no_name_acts_on_the_terminal(capsys):
-    """ECMA-48: ESC and the C1 controls begin sequences; U+202E turns what is read around."""
+    """ECMA-48: ESC and the C1 controls begin sequences; U+202E reverses the displayed order."""
     evil = "\x1b]0;x\x07 \x9b2J \x85 \u202eabc \x7f"
     for say in (output.say, output.prose, output.warn):
         say(f"layer {evil}\tb\nnext")
@@ -75,7 +75,7 @@ def test_too_little_memory_is_said_and_is_no_bug(monkeypatch, capsys):
 
 
 class Liar:
-    """A link whose board acknowledges, and reports what cannot be."""
+    """A link with a board that acknowledges, but sends invalid reports."""
 
     name = "liar"
 

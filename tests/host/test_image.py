@@ -19,7 +19,7 @@ INFO = "UF2 Bootloader v3.0\r\nModel: Raspberry Pi RP2\r\nBoard-ID: {}\r\n"
 
 
 def uf2(family=RP2040, blocks=5, *, number=None, of=None, flags=0x2000):
-    """Laid out by hand from the specification's table: 32 bytes, 476 bytes, 4 bytes."""
+    """Built by hand from the specification's table: 32 bytes, 476 bytes, 4 bytes."""
     out = b""
     for i in range(blocks):
         out += b"UF2\n" + bytes.fromhex("57515d9e")
@@ -47,7 +47,7 @@ def firmware(tmp_path):
 
 @pytest.fixture
 def board(drive, firmware):
-    """It restarts, and its drive goes, once it has all of the file."""
+    """It restarts, and its drive disappears, once it has received the whole file."""
     took = []
     ended = threading.Event()
 

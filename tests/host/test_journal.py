@@ -135,7 +135,7 @@ def test_nothing_is_kept_of_what_is_finished_or_was_never_begun():
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_a_damaged_journal_never_says_more_than_the_truth(tmp_path_factory, seed):
-    """Torn, with bytes changed or garbage behind it: what it still says is a part of what was written, in order."""
+    """Truncated, with changed bytes or garbage at the end: the lines read are a part of those written, in order."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
         with begun() as book:
@@ -156,7 +156,7 @@ def test_a_damaged_journal_never_says_more_than_the_truth(tmp_path_factory, seed
             return
         assert story.strokes_done <= 6
         assert story.records_done == (ENDS[story.strokes_done - 1] if story.strokes_done else 0)
-        # And it can be gone on with.
+        # It can be continued.
         with Journal.carry_on(story, PROGRAM) as book:
             book.done(ENDS[5])
         assert journal.read(book.folder).strokes_done == 6
@@ -179,7 +179,7 @@ def test_two_commands_cannot_write_one_journal():
 
 
 def test_what_another_command_has_drawn_in_the_meantime_is_not_drawn_again():
-    """A user may think for minutes before saying yes to `resume`."""
+    """A user may take minutes to confirm `resume`."""
     with begun() as book:
         book.begin(1, 0)
     story = journal.read(book.folder)
@@ -204,7 +204,7 @@ def test_a_line_that_is_being_written_by_another_command_is_not_cut_off():
 
 
 def test_a_last_line_is_forced_to_the_disk_within_a_second(monkeypatch):
-    """Also where no other line comes for a long time, as within a long stroke."""
+    """Also if no other line follows for a long time, as within a long stroke."""
     forced = []
     now_s = 100.0
     monkeypatch.setattr(journal.os, "fsync", forced.append)
@@ -251,7 +251,7 @@ def test_the_oldest_go_when_there_are_many():
     with begun() as oldest:
         for _ in range(journal.KEPT + 3):
             begun().close()
-        assert len(journal.unfinished()) == journal.KEPT + 1  # the one that is being drawn stays
+        assert len(journal.unfinished()) == journal.KEPT + 1  # the active one stays
         assert oldest.folder.exists()
 
 
@@ -462,7 +462,7 @@ def _all_files(folder: Path) -> dict[Path, bytes | None]:
 
 
 def _states_of(work) -> list[dict[Path, bytes | None]]:
-    """What the disk holds after each line of Python that the work takes: all that a SIGKILL can leave."""
+    """Contents of the disk after each executed line of Python: all states that a SIGKILL can leave."""
     states = []
 
     def note(frame, event, _):
@@ -549,7 +549,7 @@ def line(said: str) -> bytes:
 
 
 def test_a_journal_of_this_format_stays_readable(tmp_path):
-    """Written down by hand: a journal that this version writes would not show whether it reads older ones."""
+    """Written by hand, because a journal of this version would not show whether older ones are read."""
     (tmp_path / journal.JOURNAL).write_bytes(
         line('2026-11-25T10:43:40Z journal format=1 picture="heron \\"2\\".svg" port="virtual"')
         + line('2026-11-25T10:43:40Z program sha="ab12" records=640 strokes=31')
@@ -604,7 +604,7 @@ WHOLE = (
     ],
 )
 def test_a_line_with_the_right_sum_that_cannot_be_true_is_refused(said, tmp_path):
-    """Found by fuzzing: such lines were believed, or ended in a traceback."""
+    """Found by fuzzing: such lines were accepted, or caused a traceback."""
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in WHOLE))
     assert journal.read(tmp_path).strokes == 3
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, said)))
@@ -668,7 +668,7 @@ def test_folders_are_numbered_and_carry_the_time_and_the_picture():
 
 
 def forced_files(monkeypatch) -> list[str]:
-    """Names of the files and folders that are forced to the disk from now on."""
+    """Names of the files and folders that are synced to disk from now on."""
     names = []
     monkeypatch.setattr(journal.os, "fsync", lambda at: names.append(Path(f"/proc/self/fd/{at}").readlink().name))
     return names
@@ -677,7 +677,7 @@ def forced_files(monkeypatch) -> list[str]:
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="no list of open files here")
 def test_what_must_not_be_lost_is_forced_at_once(monkeypatch):
     names = forced_files(monkeypatch)
-    monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)  # no second has passed since anything
+    monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)  # less than a second has passed
     with begun() as book:
         assert journal.JOURNAL in names
         for act in (lambda: book.begin(1, 0), lambda: book.end("abandoned")):
@@ -717,7 +717,7 @@ def test_long_lines_are_lines_and_the_first_time_is_known():
 def test_nothing_is_forced_after_a_trouble(monkeypatch):
     monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)
     book = begun()
-    book.done(ENDS[0])  # waits to be forced
+    book.done(ENDS[0])  # waits for the sync
     real = book._file
     with Path("/dev/full").open("ab", buffering=0) as full:
         book._file = full

@@ -17,7 +17,7 @@ from linewright.sources.tone.labyrinth import Labyrinth, _levelled, _neighbours
 
 
 def crossing_free(curves) -> bool:
-    """By shapely's test of simplicity, over all curves together."""
+    """Whether curves cross, by shapely's test of simplicity over all of them."""
     return bool(shapely.is_simple(shapely.multilinestrings([shapely.linestrings(curve) for curve in curves])))
 
 
@@ -26,7 +26,7 @@ def closed(points, first):
 
 
 def star(seed: int, count: int) -> np.ndarray:
-    """A closed curve without a crossing: seen from the middle, its corners come in order."""
+    """A closed curve without crossings: its corners are sorted by angle around the middle."""
     rng = np.random.default_rng(seed)
     turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
     away = rng.uniform(4.0, 9.0, count)
@@ -76,7 +76,7 @@ def test_darker_tones_have_narrower_passages():
     curves = Labyrinth(rounds=50).strokes(layer(wedge(30, 120), 80.0, 20.0, 0.5))
     steps = inked(curves, (80.0, 20.0), pen_mm=0.5, pixel_mm=0.1).reshape(200, 8, 100).mean(axis=(0, 2))
     assert (np.diff(steps[:7]) > 0.06).all()
-    # At its closest a passage still shows paper, so the darkest eighth is out of reach.
+    # Even the narrowest passage shows paper, so the darkest eighth cannot be reached.
     assert steps[:7] == pytest.approx((np.arange(7) + 0.5) / 8, abs=0.09)
 
 

@@ -43,10 +43,10 @@ def test_a_first_look_comes_before_what_takes_long_and_never_twice(folder, monke
     assert [pen.width_mm for pen in laid.drawing.pens] == [0.4]
     assert look.laid[0].boxes_mm == laid.laid[0].boxes_mm
     assert look.drawing.vertices < laid.drawing.vertices / 2
-    # As much of the paper is covered.
+    # The same coverage of the paper.
     ink = [float(one.drawing.stroke_lengths_mm().sum()) * one.drawing.pens[0].width_mm for one in (look, laid)]
     assert ink[0] == pytest.approx(ink[1], rel=0.2)
-    # Without a look it is the same, and what is remembered needs none.
+    # Without a first version the result is the same, and a cached result has none.
     plain = laying_out.lay_out(found, RIG, Quiet())
     np.testing.assert_array_equal(plain.drawing.points_mm, laid.drawing.points_mm)
     again = laying_out.lay_out(found, RIG, Quiet(), kept, looks.append)
@@ -71,7 +71,7 @@ def test_a_photograph_gets_the_settings_that_keep_a_time_for_the_whole_sheet(fol
         methods.chosen("hatching:angle_deg=30"), darkest=pytest.approx(0.35, abs=0.1)
     )
     assert "of its ink" in said
-    # Some seconds less than wished for: alone, each of the two comes from the park and goes back there.
+    # Some seconds below the limit, because each item alone includes the moves from and to park.
     assert 0.5 * full_s <= takes_s(replace(ramp, method=method), words) <= 0.6 * full_s
     assert laying_out.within(whole, ramp, "hatching", RIG, Quiet(), 10 * full_s)[0] == "hatching"
     with pytest.raises(InputError, match="the other items alone take"):
