@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lineboard.kernel import MAX_SPEED, MAX_STEPS
+from lineboard.kernel import MAX_STEPS
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Flags, Floats, Limits, Steps
 from linewright.motion.profile import SpeedPlan
@@ -125,7 +125,6 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
     way = np.diff(exact, axis=0)
     exact_length = np.hypot(way[:, 0], way[:, 1])
     cap = speeds.w_mm2_s2 * _slower_metric(points_mm, exact_length) ** 2
-    cap = np.minimum(cap, float(MAX_SPEED) ** 2)
     # Below one step per second the only whole-number speed is 0.
     cap[rest | (cap < 1.0)] = 0.0
 
