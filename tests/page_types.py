@@ -4,7 +4,7 @@
     .venv/bin/python tests/page_types.py
 
 The compiler is Debian's package `node-typescript`, unpacked under .tools; the node that runs it comes with Playwright.
-Nothing of either is part of the product. Where the compiler cannot be had, that is said and nothing is checked;
+Nothing of either is part of the product. If the compiler is not available, a message says so and nothing is checked;
 LINEWRIGHT_REQUIRE_TYPESCRIPT=1 makes it a failure.
 """
 

@@ -29,7 +29,7 @@ def png(side: int = 64) -> bytes:
 
 
 class Server:
-    """The server, and what it was asked.
+    """The server, and its received requests.
 
     Attributes
     ----------

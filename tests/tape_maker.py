@@ -33,7 +33,7 @@ def step_intervals(n: int, v0: float, accel: float) -> np.ndarray:
 
 
 class TapeMaker:
-    """A tape under construction; time goes on with every call."""
+    """A tape under construction; each call advances time."""
 
     def __init__(self, path: Path, machine: Machine | None = None, faults: Faults | None = None) -> None:
         self.path = path

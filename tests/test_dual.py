@@ -11,9 +11,9 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 RUN = ROOT / "tests" / "dual" / "run.py"
 MICROPYTHON = ROOT / ".tools" / "micropython"
-# Far more than a board has: all modules share this one process, and tests keep reference data.
+# Heap size, far more than a board's: all modules share one process, and tests keep reference data.
 HEAP = "heapsize=16M"
-# Asking how much of the heap is taken walks through all of it, and this module asks in every turn.
+# Measuring the used heap walks through all of it, and this module measures in every turn.
 HEAPS = {"test_board_memory": "heapsize=1M"}
 
 
@@ -48,7 +48,7 @@ def test_runs_the_same_tests_under_both_interpreters(module):
         pytest.skip(reason)
     under_micropython = outcomes(MICROPYTHON, "-X", HEAPS.get(module, HEAP), RUN, module)
     assert sorted(under_micropython) == sorted(under_cpython)
-    # A test may be left out on one side for a reason it states; it must not be left out on both.
+    # A test may be skipped on one interpreter with a reason, but not on both.
     for name, outcome in under_micropython.items():
         assert "ok" in (outcome, under_cpython[name]), f"{name} ran nowhere"
 
@@ -62,7 +62,7 @@ def test_what_takes_minutes(interpreter):
 
 
 def test_the_kernel_makes_the_same_words_as_bytecode(tmp_path):
-    """The same source without its decorators: MicroPython then interprets what it compiles otherwise."""
+    """The same source without its decorators, so MicroPython runs it as bytecode."""
     if not MICROPYTHON.exists():
         pytest.skip("NOT TESTED AS BYTECODE: .tools/micropython is missing; `make micropython` says why")
     dual, package = tmp_path / "tests" / "dual", tmp_path / "device" / "lineboard"
@@ -81,7 +81,7 @@ def test_the_kernel_makes_the_same_words_as_bytecode(tmp_path):
 
 
 def test_a_failing_test_is_reported_by_both(tmp_path):
-    """The runner itself can fail: a copy of it beside one good and one bad test says so, with the same words."""
+    """The runner can fail: its copy beside one passing and one failing test reports both in the same format."""
     for name in ("run.py", "unittest_shim"):
         (tmp_path / name).symlink_to(RUN.parent / name)
     (tmp_path / "test_bad.py").write_text(

@@ -1,4 +1,4 @@
-"""docs/ARCHITECTURE.md lists the tree as it is, and the layers of the host are respected."""
+"""docs/ARCHITECTURE.md matches the tree, and the layers of the host are respected."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 TEXT = (ROOT / "docs" / "ARCHITECTURE.md").read_text(encoding="utf-8")
 LAYOUT = TEXT.partition("## Layout")[2].partition("```")[2].partition("```")[0]
-# A package that the layout describes by what it does; its own `__init__` names its modules.
+# A package that the layout only describes; its `__init__` names its modules.
 TOLD_AS_A_WHOLE = "svg"
 
 
@@ -49,7 +49,8 @@ def test_the_picture_shows_nothing_else(name):
     assert (ROOT / name).exists()
 
 
-# From bottom to top. A package knows itself and the layers below; packages of one layer do not know each other.
+# From bottom to top. A package imports from itself and the layers below; packages of one layer do not import each
+# other.
 LAYERS = [
     {"units", "errors", "files", "folders", "wording", "version", "system"},
     {"compiled", "drawing", "state_file"},
@@ -90,7 +91,7 @@ def imports(root: Path = HOST) -> dict[str, set[str]]:
         package = name if path.name == "__init__.py" else name.rpartition(".")[0]
         for node in ast.walk(parsed(path)):
             for target in named(node, package):
-                # The longest part of it that is a module; the rest is a name within that.
+                # The longest prefix that is a module; the rest is a name in it.
                 while target not in paths:
                     target = target.rpartition(".")[0]
                 found[name].add(target)
@@ -99,7 +100,7 @@ def imports(root: Path = HOST) -> dict[str, set[str]]:
 
 
 def named(node: ast.AST, package: str) -> set[str]:
-    """What of ours a statement imports, without the package's own name."""
+    """Our modules that a statement imports, without the package's name."""
     if isinstance(node, ast.Import):
         full = {alias.name for alias in node.names}
     elif isinstance(node, ast.ImportFrom):
@@ -112,7 +113,9 @@ def named(node: ast.AST, package: str) -> set[str]:
 
 
 def arrows_up(graph: dict[str, set[str]]) -> list[str]:
-    """Imports from a layer that is not below. The package's own face may import anything, and nobody imports it."""
+    """Imports from a layer that is not below. The package's public `__init__` may import anything, and no module
+    imports it.
+    """
     wrong = []
     for name, targets in graph.items():
         here = name.partition(".")[0]
@@ -124,7 +127,7 @@ def arrows_up(graph: dict[str, set[str]]) -> list[str]:
 
 
 def circles(graph: dict[str, set[str]]) -> list[list[str]]:
-    """Modules that reach each other."""
+    """Modules that import each other directly or indirectly."""
     reach = {name: reached(graph, name) for name in graph}
     return sorted({tuple(sorted(m for m in reach[name] if name in reach[m])) for name in graph if name in reach[name]})
 
@@ -198,7 +201,7 @@ BELOW_THE_TASKS = {"board", "bringup", "run", "simulation", "virtual"}
 
 
 def when_run(path: Path) -> set[str]:
-    """What of ours a module imports when it is loaded or used; imports for type checkers do not count."""
+    """Our modules that a module imports when it is loaded or used, without imports for type checkers."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     for node in ast.walk(tree):
         if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":

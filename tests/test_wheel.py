@@ -13,9 +13,9 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def run(*command: object, cwd: Path) -> str:
-    """Runs a program far from the checkout; returns what it printed, fails with it where it fails."""
+    """Runs a program outside the checkout; returns its output; a failure includes it."""
     clean = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "VIRTUAL_ENV"))}
-    # What is printed is compared: no colours, and a known width.
+    # Output is compared, so without colours and with a known width.
     clean.update(NO_COLOR="1", COLUMNS="100")
     done = subprocess.run(
         [str(part) for part in command], capture_output=True, text=True, check=False, cwd=cwd, env=clean, timeout=300
@@ -34,7 +34,7 @@ def wheel(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def environment(wheel, tmp_path_factory):
-    """An environment with nothing in it but the wheel; its dependencies are read from where this one has them.
+    """An environment with only the wheel; its dependencies are read from this environment.
 
     The dependencies come by a path entry instead of a download, which keeps the test quick and off the net. The
     checkout's editable installation is a path entry of its own there, and those are not followed: the wheel stands

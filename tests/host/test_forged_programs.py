@@ -65,7 +65,7 @@ def beyond_the_rate(made: Program, path: Path) -> str:
     record = longest_even(made)
     forged(made, path, v_end=put(made.v_end, record, RATE))
     # The next ramp begins at the same speed.
-    return rf"asks .* steps/s of motor [AB]; its step_rate_hz is .*record ({record + 1}|{record + 2}) of"
+    return rf"needs .* steps/s of motor [AB]; its step_rate_hz is .*record ({record + 1}|{record + 2}) of"
 
 
 def beyond_the_acceleration(made: Program, path: Path) -> str:

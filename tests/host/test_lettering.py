@@ -180,7 +180,7 @@ def test_no_line_is_wider_than_its_box_and_no_word_is_lost(text, width):
 
 @given(st.lists(st.integers(1, 9), min_size=1, max_size=9), st.integers(0, 30))
 def test_lines_are_broken_as_evenly_as_any_other_way_of_breaking(lengths, more):
-    # By trying all of them: the least sum of squares of what is left free, the last line not counted.
+    # By exhaustive search: the least sum of squares of free line ends, without the last line.
     text = TextLines(" ".join("n" * n for n in lengths), FACES["plain"])
     line = text.lines[0]
     width = max(word.width for word in line) + more * 5.0
@@ -234,7 +234,7 @@ def test_letters_on_a_path_stand_on_it_and_in_the_room(name):
 
 
 def test_letters_stand_on_the_line_that_a_file_gives(tmp_path):
-    # A circle of radius 50: feet of an H's stems lie on chords of it, a hair inside the circle.
+    # A circle of radius 50: the feet of an H's stems lie on chords, slightly inside the circle.
     path = tmp_path / "ring.svg"
     circle = '<circle cx="60" cy="60" r="50" fill="none" stroke="black"/>'
     path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 120">{circle}</svg>', encoding="utf-8")
@@ -258,7 +258,7 @@ def test_old_german_print_has_a_long_s_inside_a_word_and_a_round_one_at_its_end(
     assert letters[-1] is round_s
 
 
-# What is missing or wrong
+# Missing characters and errors
 
 
 def test_a_missing_letter_is_named_and_leaves_a_gap():
@@ -391,7 +391,7 @@ def test_leftward_words_stand_from_right_to_left():
         return float(np.ptp(in_font(text, size_mm=10).drawing.points_mm[:, 0]))
 
     strokes = list(in_font(f"{one} {two}", size_mm=10).drawing)
-    # The second word comes to lie on the left: its strokes take its own width there.
+    # The second word is on the left, with its own width.
     left = min(float(stroke[:, 0].min()) for stroke in strokes)
     second = [stroke for stroke in strokes if stroke[:, 0].max() <= left + width(two) + 0.1]
     assert np.ptp(np.concatenate(second)[:, 0]) == pytest.approx(width(two), abs=0.1)

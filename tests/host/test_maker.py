@@ -1,4 +1,4 @@
-"""Picture makers: programs and a real HTTP server on loopback that hangs, lies and breaks off."""
+"""Picture makers: programs, and a real HTTP server on loopback that hangs, sends wrong data, or disconnects."""
 
 from __future__ import annotations
 
@@ -244,13 +244,13 @@ def test_a_program_that_is_not_there():
 
 @pytest.mark.skipif(os.name != "posix", reason="process groups")
 def test_what_a_program_started_ends_with_it(tmp_path):
-    # A shell has started its child long before the time is over, also where the machine is busy.
+    # A shell starts its child long before the time limit, also on a busy machine.
     words = ["sh", "-c", "sleep 60 & echo $! > child; wait", "{sentence}"]
     with pytest.raises(MakerError, match="did not end within"):
         picture_of(WORDS, Maker.model_validate({"command": {"words": words}, "timeout_s": 2.0}))
     child = int((tmp_path / "child").read_text())
     for _ in range(200):
-        # A killed child that nobody waits for stays a zombie until init takes it.
+        # A killed child stays a zombie until init reaps it.
         status = Path(f"/proc/{child}/stat")
         if not status.exists() or status.read_text().rpartition(")")[2].split()[0] in ("Z", "X"):
             break
@@ -308,12 +308,12 @@ def test_any_sentence_has_a_name_that_a_file_may_have(sentence):
     assert "\0" not in name
 
 
-# What a picture is
+# Valid pictures
 
 
 @pytest.mark.parametrize("kind", ["PNG", "JPEG", "GIF", "TIFF", "BMP", "WEBP"])
 def test_pictures_are_told_by_their_bytes(kind, tmp_path):
-    # Written by pillow, read by us; pillow's own opinion is the reference.
+    # Written by pillow and read by us; pillow's type is the reference.
     path = tmp_path / "a"
     Image.new("RGB", (9, 9), "red").save(path, kind)
     suffix = kinds.suffix_of(path.read_bytes())
@@ -340,7 +340,7 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
     path = tmp_path / "maker.toml"
     path.write_text(EXAMPLE, encoding="utf-8")
     assert load_maker(path).command.words[0] == "my-painter"
-    # The other table, its comment signs taken away; what is commented twice stays a comment.
+    # The other table, uncommented once; double comments stay comments.
     other = EXAMPLE[EXAMPLE.index("# [endpoint]") :].splitlines()
     text = "\n".join(line.removeprefix("# ") for line in other)
     assert tomllib.loads(text)["endpoint"]["answer"] == "picture"
@@ -363,7 +363,7 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
         ("attempts = 1.5\n[command]\nwords = ['a', '{sentence}']", "line 1: attempts"),
         ("[endpoint]\nurl = 'ftp://a/{sentence}'", "an address begins with http:// or https://"),
         ("[endpoint]\nurl = 'http://a/b'", '"{sentence}" must occur in its url'),
-        ("[endpoint]\nurl = 'http://a/b'\nbody = { a = 1 }", "must stand somewhere in its body"),
+        ("[endpoint]\nurl = 'http://a/b'\nbody = { a = 1 }", "must occur in its body"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nanswer = 'jpeg'", "line 3: endpoint.answer"),
         ("[endpoint]\nurl = 'http://a/{sentence}'\nheaders = { 'a b' = 'c' }", "is no header"),
         ("= 3", "not valid TOML"),
@@ -469,7 +469,7 @@ def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
     assert cli.run(["maker", "new"]) == 0
     path = tmp_path / "config" / "linewright" / "maker.toml"
     assert str(path) in capsys.readouterr().out
-    assert cli.run(["maker", "check"]) == 2  # sound, but there is no program of that name
+    assert cli.run(["maker", "check"]) == 2  # valid, but there is no program of that name
     assert "the program 'my-painter' cannot be started" in capsys.readouterr().err
     path.write_text(f"[command]\nwords = ['{sys.executable}', '{{sentence}}']", encoding="utf-8")
     assert cli.run(["maker", "check"]) == 0

@@ -44,7 +44,7 @@ def turn(phi: float, before: float = 10.0, after: float = 10.0, heading: float =
 @pytest.mark.parametrize("degrees", [1, 10, 45, 90, 135, 170, 180])
 def test_a_thrown_pen_passes_delta_from_the_corner_and_joins_both_segments(degrees):
     phi = math.radians(degrees)
-    # Heading so that the bisector lies along an axis, where that axis' acceleration is the whole of it.
+    # Directed so that the bisector lies along an axis, whose acceleration is then the only limit.
     found = corners(turn(phi, 1000.0, 1000.0, heading=-phi / 2 + (math.pi / 2 if degrees == 180 else 0.0)))
     v = math.sqrt(found.cap_mm2_s2[1])
     assert found.turn_rad[1] == pytest.approx(phi, rel=1e-12)
@@ -91,7 +91,7 @@ def test_a_turn_fits_into_half_of_the_shorter_neighbour():
 @pytest.mark.parametrize("radius_mm", [0.5, 3.0, 40.0])
 @pytest.mark.parametrize("count", [64, 1000, 20_000])
 def test_a_divided_circle_obeys_v2_equal_a_r(radius_mm, count):
-    # Newton: a = v^2 / r. Where the centre lies along an axis, that axis bears it alone.
+    # Newton: a = v^2 / r. If the centre lies along an axis, only this axis accelerates.
     angle = np.arange(count + 1) * 2 * math.pi / count
     found = corners(radius_mm * np.stack((np.cos(angle), np.sin(angle)), axis=1), limits(delta=1.0))
     quarter = found.cap_mm2_s2[count // 4]
@@ -99,7 +99,7 @@ def test_a_divided_circle_obeys_v2_equal_a_r(radius_mm, count):
     # 1e-7: a turning angle of 3e-4 rad out of coordinates with 1e-16 of relative error.
     assert quarter == pytest.approx(ACCEL_MM_S2 * radius_mm, rel=1e-7)
     assert np.all(found.cap_mm2_s2[1:-1] <= math.sqrt(2) * ACCEL_MM_S2 * radius_mm * (1 + 1e-7))
-    # Turns cover a circle wholly: no chord is a straight on which to go faster.
+    # Turns cover the whole circle, so no chord is a straight that allows more speed.
     assert np.all(found.share[1:-1] > 0.5 - 1e-6)
 
 
@@ -107,7 +107,7 @@ def test_straight_on_has_no_cap_and_a_reversal_is_cut_short_by_the_deviation():
     found = corners([[0, 0], [1, 1], [3, 3], [2, 2], [0, 5]])
     assert found.cap_mm2_s2[1] == np.inf
     assert found.turn_rad[1] == 0.0
-    # Stopping from v takes v^2 / 2a of way; along the diagonal both axes help.
+    # Stopping from v takes the distance v^2 / 2a; along the diagonal both axes contribute.
     assert found.cap_mm2_s2[2] == pytest.approx(2 * ACCEL_MM_S2 * math.sqrt(2) * DELTA_MM)
     assert found.turn_rad[2] == pytest.approx(math.pi)
 
@@ -131,7 +131,7 @@ def test_any_corner_has_a_finite_cap_and_shares_that_make_sense(phi, before, aft
 
 @pytest.mark.parametrize("least_part", [0.0, 0.4, 0.9])
 def test_on_a_circle_no_axis_is_asked_for_more_than_it_has(least_part):
-    # Speeding up at (w' - w) / 2d while turning at w' / r: each axis bears the sum of both.
+    # Acceleration (w' - w) / 2d while turning at w' / r: each axis has the sum of both.
     radius, count = 20.0, 400
     angle = np.arange(count + 1) * 2 * math.pi / count
     points = radius * np.stack((np.cos(angle), np.sin(angle)), axis=1)
@@ -152,7 +152,7 @@ def test_on_a_circle_no_axis_is_asked_for_more_than_it_has(least_part):
         load = np.abs(along[:, None] * u[1:]) + np.abs((high / radius)[:, None] * found.normal[1:-1])
         assert (load / at.accel_mm_s2).max() <= 1.0001
         least_used = min(least_used, (load / at.accel_mm_s2).max(axis=1).min())
-    # And what is left is used: all of it where the speed is the least, or the most.
+    # The remaining acceleration is used completely at the least and the largest speed.
     assert least_used > (0.7 if least_part else 0.5)
 
 
@@ -192,7 +192,7 @@ def test_corners_are_slowed_as_far_as_braking_asks_and_no_further(seed):
         u_in, u_out = step[i - 1] / length[i - 1], step[i] / length[i]
 
         def worst(share, i=i, u_in=u_in, u_out=u_out):
-            """How far the axis that is worse off moves, of what its acceleration allows in the window."""
+            """Movement of the more loaded axis in the window, as a share of what its acceleration allows."""
             v = math.sqrt(plain.cap_mm2_s2[i])
             takes_s = plain.share[i - 1, 1] * length[i - 1] / v / share
             loads = []

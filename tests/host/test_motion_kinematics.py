@@ -82,9 +82,9 @@ def test_ramp_limits_agree_with_direction_limits():
 
 def test_what_turning_leaves_is_the_rest_of_each_axis():
     at = limits(CARTESIAN)
-    # Turning takes all of y; x is free to speed up at its full 2000.
+    # Turning needs all acceleration of y; x has its full 2000.
     assert at.accel_left(one(1, 0), one(0, 500)) == pytest.approx(2000.0)
-    # On the diagonal y has nothing left, so nothing is.
+    # On the diagonal y has none left, so the path has none.
     assert at.accel_left(one(0.6, 0.8), one(0, -500)) == 0.0
     assert at.accel_left(one(0.6, 0.8), one(0, 250)) == pytest.approx(250 / 0.8)
 

@@ -39,7 +39,7 @@ def rig(name: str) -> Rig:
 
 
 def servo_when_moving(program: Program) -> np.ndarray:
-    """(m,) pulse that the servo has last been told before each ramp."""
+    """(m,) last servo pulse before each ramp, us."""
     told = np.where(program.kind == PEN, np.arange(len(program)), -1)
     last = np.maximum.accumulate(told)[program.kind == RAMP]
     return np.where(last >= 0, program.servo_us[np.maximum(last, 0)], 0)
@@ -61,7 +61,7 @@ def test_the_pen_is_never_told_to_touch_the_paper_on_a_way(drawing, name):
 
 @given(drawings(), st.sampled_from(sorted(RIGS)))
 def test_every_move_of_the_servo_has_its_time(drawing, name):
-    """From the stroke to the way near_ms; all the way up before it comes down again, and near the paper on arrival."""
+    """Travel starts near_ms after a stroke; the pen is fully raised on the way, and at the near height on arrival."""
     machine = rig(name)
     pen = machine.pen
     program = motion.plan(drawing, machine)
@@ -86,7 +86,7 @@ def test_every_move_of_the_servo_has_its_time(drawing, name):
 def test_a_stroke_costs_the_last_bit_only():
     drawing = Drawing.from_strokes([[[10, 10 + 5 * i], [40, 10 + 5 * i]] for i in range(20)])
     plain, near = (motion.plan(drawing, r) for r in (Rig.default(), Rig.default().changed(NEAR)))
-    # Both ends of 19 ways in between: 150 ms become 60. The way from park is too short for an approach.
+    # Both ends of the 19 travel moves in between: 150 ms become 60. The move from park is too short for an approach.
     assert plain.predicted_s - near.predicted_s == pytest.approx(19 * 2 * (0.150 - 0.060), abs=0.002)
 
 
@@ -96,7 +96,10 @@ def test_long_ways_rise_and_short_ones_hop():
     lifts = program.servo_us[program.pen_stops[1::2]].tolist()
     assert lifts == [NEAR_US, 1300, 1300]
     passing = np.flatnonzero(program.in_passing)
-    assert program.servo_us[passing].tolist() == [NEAR_US, NEAR_US]  # from park to the first, and on the long way
+    assert program.servo_us[passing].tolist() == [
+        NEAR_US,
+        NEAR_US,
+    ]  # from park to the first stroke, and on the long move
 
 
 def test_each_pen_is_all_the_way_up_when_it_is_home():

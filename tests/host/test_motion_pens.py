@@ -33,7 +33,7 @@ def test_plain_pens_are_planned_at_once():
 
 
 def test_parts_that_are_joined_are_what_is_planned_at_once():
-    """The planner's own way over two pens, record by record: the parts rest between them just where it does."""
+    """The planner's own result for two pens, record by record, with rests at the same places."""
     both = drawing(Pen("black"), Pen("sea", "#1f6f8b"))
     parts = [plan(both.select(np.flatnonzero(both.pen == i)), RIG) for i in (0, 1)]
     whole, at_once = joined(parts), plan(both, RIG)
@@ -66,7 +66,7 @@ def test_a_tip_beside_the_first_one_is_allowed_for():
     beside = Pen("sea", "#1f6f8b", offset_mm=(1.5, -0.5))
     plain, moved = (plan_for_pens(drawing(Pen("black"), pen), RIG) for pen in (Pen("sea", "#1f6f8b"), beside))
     ends = [program.steps_at(program.drawing.select(np.array([2]))) for program in (plain, moved)]
-    # 80 steps/mm: the carriage stands 1.5 mm further left and 0.5 mm further down, so the tip is where it shall be.
+    # 80 steps/mm: the carriage stands 1.5 mm further left and 0.5 mm further down, so the tip is at its place.
     assert (ends[1] - ends[0]).tolist() == [[-120, 40]] * len(ends[0])
     assert any("beside its place by -1.5, 0.5 mm" in note for note in moved.warnings)
 
@@ -80,12 +80,12 @@ def test_no_stroke_is_begun_that_the_ink_does_not_last_for(ink_mm, groups):
     lengths = program.drawing.stroke_lengths_mm()
     for group in program.groups:
         assert lengths[slice(*group.strokes)].sum() <= ink_mm or group.strokes[1] - group.strokes[0] == 1
-    # A pen that comes again stands in the table once.
+    # A pen used twice is in the table once.
     assert list(plan_table(program, "dip").columns[0].cells).count("pen dip") == 1
 
 
 def test_one_pen_of_a_drawing_keeps_its_speed_heights_place_and_ink(tmp_path):
-    """What one pen draws alone is, record for record, what it draws in the whole, kept in a file or not."""
+    """The part of one pen has the same records as in the whole program, also from a file."""
     brush = Pen("brush", "#aa0000", None, 20.0, 1200, 1700, (1.5, -0.5), 60.0)
     kept = tmp_path / "pens.lw"
     program_file.save(plan_for_pens(drawing(Pen("black", ink_mm=50.0), brush), RIG), kept)
@@ -100,11 +100,11 @@ def test_one_pen_of_a_drawing_keeps_its_speed_heights_place_and_ink(tmp_path):
     assert np.array_equal(part.drawing.points_mm, whole.drawing.points_mm[whole.drawing.starts[2] :])
     assert part.warnings == ("the pen 'brush' is filled, sharpened or dipped once on the way", part.warnings[1])
     assert part.warnings[1].startswith("the pen 'brush' is drawn with an offset of")
-    program_file.save(part, kept)  # which checks that it is whole in itself
+    program_file.save(part, kept)  # which checks its consistency
     assert program_file.load(kept).predicted_ticks == part.predicted_ticks
     with pytest.raises(InputError, match="green") as refused:
         only_pen(whole, "green")
-    assert refused.value.hint == "its pens: black, brush"
+    assert refused.value.hint == "its pens are black, brush"
 
 
 def test_heights_that_cannot_be_are_refused():

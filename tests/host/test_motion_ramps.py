@@ -43,13 +43,13 @@ def test_programs_are_sound_and_end_where_they_began(drawing, name):
     assert program.start_steps == program.end_steps == tuple(park)
     assert program.kind[-1] == END
     assert np.count_nonzero(program.kind == END) == 1
-    # The pen comes down and goes up once per stroke, at the rounded place of its ends.
+    # The pen is lowered and raised once per stroke, at the rounded positions of its ends.
     at = np.flatnonzero(program.kind == PEN)
     assert program.servo_us[at].tolist() == [machine.pen.down_us, machine.pen.up_us] * len(drawing)
     ends = np.concatenate([[s[0], s[-1]] for s in program.drawing])
     exact = ends @ machine.kinematics_matrix.T
     assert np.abs(program.position_steps[at] - exact).max() <= 0.5 + 1e-9
-    # A pen action, a rest and the end find the pen at rest; only a rest may cut a single step short.
+    # The pen is at rest at pen actions, rests and the end; only a rest may follow a single step with an end speed.
     before = np.concatenate(([0], np.where(program.is_ramp, program.v_end, 0)[:-1]))
     assert np.all(before[(program.kind == PEN) | (program.kind == END)] == 0)
     stopped = np.flatnonzero((program.kind == REST) & (before > 0))
@@ -79,7 +79,7 @@ def test_every_vertex_is_passed_within_half_a_step_or_the_merge_tolerance(name, 
 @settings(max_examples=30, deadline=None)
 @given(drawings(), st.sampled_from(["default", "coarse y", "coarser y", "crossed"]))
 def test_no_step_strays_from_the_asked_line_by_more_than_rounding_comes_to(drawing, name):
-    """Every step that the board makes, on motors however unlike.
+    """Every step of the board, for motors of any resolution.
 
     Along the motor that makes more steps: half a step for the rounded vertex, 1/8 for merged vertices, 1/64 for noise.
     Along the other one also half a step where a ramp ends on the way, and half a step of Bresenham's rule between.
@@ -94,7 +94,7 @@ def test_no_step_strays_from_the_asked_line_by_more_than_rounding_comes_to(drawi
     for number in range(len(drawing)):
         first, end = drawing.starts[number], drawing.starts[number + 1]
         line = LineString(exact[first:end]) if end - first > 1 else Point(exact[first])
-        # As far along as the motor that makes more steps, aside as far as the other: no direction is further off.
+        # The deviation along the motor with more steps combined with that of the other; no direction has more.
         records = np.flatnonzero((program.stroke_of_record == number) & program.is_ramp)
         for record in records.tolist():
             move = at[record + 1] - at[record]
@@ -112,7 +112,7 @@ HARD = ("noise 0.1", "noise 2", "noise 6", "smooth 1", "zigzag 3 x 5", "zigzag 1
     ("name", "path"), [("default", path) for path in sorted(PATHS)] + [(name, path) for name in RIGS for path in HARD]
 )
 def test_the_boards_pulses_keep_every_limit_and_the_predicted_time(name, path):
-    # The kernel of the board renders the program; linewright.simulation.pulse_checks derives what pulses may do.
+    # The board's kernel renders the program; linewright.simulation.pulse_checks derives the pulse limits.
     machine = rig(name)
     program = motion.plan(one_stroke(PATHS[path]), machine)
     results, ticks, position = play(program, machine)
@@ -257,7 +257,7 @@ def test_pens_draw_in_order_and_wait_at_park_in_between():
 
 
 def test_groups_at_the_park_position_itself():
-    # Nothing to travel between the pens: all records of the first come before all of the second.
+    # No travel between the pens: all records of the first come before those of the second.
     drawing = Drawing.from_strokes([[[0, 0]], [[0, 0]]], pen=[0, 1], pens=(Pen("a"), Pen("b")))
     program = motion.plan(drawing, rig("default"))
     assert program.kind.tolist() == [PEN, PEN, PEN, PEN, END]
@@ -310,7 +310,7 @@ def test_limits_below_a_step_per_second_are_refused():
 
 
 def test_a_rig_at_the_ends_of_its_ranges_plans_like_any_other():
-    # 5 m of travel at 50 m/s^2 on 1 step/mm: the largest figures a rig file admits. No warning of numpy's may escape.
+    # 5 m of travel at 50 m/s^2 on 1 step/mm: the largest figures a rig file admits. No numpy warning occurs.
     far = Rig.default().changed(
         {
             key: value
@@ -358,7 +358,7 @@ def test_a_plan_in_parts_is_the_plan_of_the_whole(monkeypatch):
     for name in ("kind", "da", "db", "v_end", "ticks", "stroke_of_record"):
         assert (getattr(parts, name) == getattr(wholes[0], name)).all()
     assert parts.groups == wholes[0].groups
-    # Averages over time are sampled from where a part begins: the same plan but for rounding.
+    # Time averages are sampled from the start of a part, so the plan is the same except for rounding.
     assert shaped.predicted_s == pytest.approx(wholes[1].predicted_s, rel=1e-3)
     assert shaped.da.sum() == wholes[1].da.sum()
     assert (np.unique(shaped.stroke_of_record) == np.unique(wholes[1].stroke_of_record)).all()

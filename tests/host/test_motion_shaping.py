@@ -53,7 +53,7 @@ def test_no_smooth_ramp_exceeds_any_limit_and_nothing_is_lost(drawing, name):
 @settings(max_examples=30, deadline=None)
 @given(drawings(), st.sampled_from(sorted(SMOOTH)))
 def test_the_path_is_that_of_the_plain_plan_to_a_step(drawing, name):
-    """Every place where a smooth program changes its speed lies on the plain program's line, but for rounding."""
+    """Every speed change of a smooth program is on the plain program's line, except for rounding."""
     machine = smooth_rig(name)
     limits = Limits.from_rig(machine)
     exact = limits.steps_at(drawing.points_mm)
@@ -91,7 +91,7 @@ def test_the_boards_pulses_keep_every_limit_and_the_predicted_time(name, path):
 
 @given(drawings(), st.sampled_from(sorted(SMOOTH)))
 def test_the_smooth_speed_keeps_every_corners_limit(drawing, name):
-    """What the proof at the top of the module says, for every vertex of any path."""
+    """The statement proved at the top of the module, for every vertex of any path."""
     machine = smooth_rig(name)
     limits = Limits.from_rig(machine)
     # The planner has dropped what lies within 1/64 step of the vertex before; the order does not matter here.
@@ -128,7 +128,7 @@ def test_the_lowest_of_overlapping_intervals(rows):
 
 
 def test_a_single_move_of_bounded_jerk_follows_ruckig():
-    # Somebody else's S-curve with the same limits: the staircase of six steps is never further off than a step of it.
+    # An independent S-curve with the same limits: the staircase of six steps deviates by at most one step.
     jerk, accel, speed, d = 20_000.0, 1470.0, 100.0, 80.0
     machine = Rig.default().changed({"smoothing.jerk_mm_s3": jerk})
     program = motion.plan(one_stroke([[10, 10], [10 + d, 10]]), machine)
@@ -142,7 +142,7 @@ def test_a_single_move_of_bounded_jerk_follows_ruckig():
     assert ruckig.Ruckig(1).calculate(along, moved) in (ruckig.Result.Working, ruckig.Result.Finished)
     step_s = accel / jerk / 6
     assert t[-1] == pytest.approx(moved.duration - step_s, rel=2e-3)
-    # Half a step of time earlier, the staircase runs evenly about the slope.
+    # Shifted by half a time step, the staircase is centred on the slope.
     theirs = np.array([moved.at_time(min(max(moment + step_s / 2, 0.0), moved.duration))[0][0] for moment in t])
     # A stair departs from the slope by j step^3 / 24 at most, 0.002 mm. Whole steps near rest, where the first stair is
     # but one and a half of them long, cost half a millisecond, at 100 mm/s 0.05 mm of being late.
@@ -152,7 +152,7 @@ def test_a_single_move_of_bounded_jerk_follows_ruckig():
 @pytest.mark.parametrize("shaper", ["zv", "zvd"])
 @pytest.mark.parametrize("end", [(60, 10), (10, 47), (60, 47)])
 def test_a_simulated_carriage_stands_still_after_a_shaped_move(shaper, end):
-    """What is left of the swing, whole steps and whole speeds included, is a few per cent."""
+    """The remaining oscillation, including rounding of steps and speeds, is a few per cent."""
     swing = {}
     for name in ("none", shaper):
         machine = Rig.default().changed({"smoothing.shaper": name, **FREQUENCIES})

@@ -15,7 +15,7 @@ from linewright.motion.speeds import plan_speeds
 
 
 def by_loop(cap, budget, bend):
-    """The definition, one vertex at a time."""
+    """The definition, evaluated vertex by vertex."""
     w = np.array(cap, dtype=float)
     for i in range(len(budget) - 1, -1, -1):
         w[i] = min(w[i], (w[i + 1] + budget[i]) / (1 + bend[i]))

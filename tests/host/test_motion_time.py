@@ -20,7 +20,7 @@ SPEED_MM_S, ACCEL_MM_S2, DELTA_MM = 200.0, 1500.0, 0.05
 
 
 def free_rig(**changes) -> Rig:
-    """A rig whose pen and motors limit nothing."""
+    """A rig without limits from pen and motors."""
     base = {
         "axis.x.speed_mm_s": SPEED_MM_S,
         "axis.y.speed_mm_s": SPEED_MM_S,
@@ -41,7 +41,7 @@ def test_a_straight_move_takes_the_time_of_the_trapezoid(end):
     main = max(abs(end[0] - 10), abs(end[1] - 10)) / d
     v, a = SPEED_MM_S / main, ACCEL_MM_S2 / main
     closed_s = v / a + d / v if d > v * v / a else 2 * math.sqrt(d / a)
-    # ruckig with infinite jerk: somebody else's time-optimal move along one axis with the same limits.
+    # ruckig with infinite jerk: an independent time-optimal move along one axis with the same limits.
     along = ruckig.InputParameter(1)
     along.target_position, along.max_velocity, along.max_acceleration = [d], [v], [a]
     along.max_jerk = [math.inf]
@@ -55,8 +55,8 @@ def test_a_straight_move_takes_the_time_of_the_trapezoid(end):
 def least_time_s(points, machine: Rig, grid_mm: float) -> float:
     """Least time for a polyline with corner caps, by scipy's HiGHS on a fine grid of squared speeds.
 
-    Written independently of the planner: arccos and sin instead of chords, an optimiser instead of passes. It knows
-    nothing of turning taking part of the acceleration, so no plan that minds that can be as fast.
+    Written independently of the planner: arccos and sin instead of chords, an optimiser instead of passes. It ignores
+    the acceleration needed for turning, so a plan that includes it cannot be as fast.
     """
     points = np.asarray(points)
     d = np.hypot(*np.diff(points, axis=0).T)
@@ -94,16 +94,16 @@ def least_time_s(points, machine: Rig, grid_mm: float) -> float:
 
 @pytest.mark.parametrize(
     ("edge_mm", "most"),
-    # Measured 1.11, 1.18, 1.29: the shorter the edges, the more of the path lies on the turns of hairpin corners, where
-    # turning takes the acceleration that the linear programme spends twice. bench/optimal_time.py has a reference that
-    # spends it once.
+    # Measured 1.11, 1.18, 1.29: the shorter the edges, the more of the path lies on the turns of hairpin corners,
+    # where turning uses acceleration that the linear programme uses twice. bench/optimal_time.py has a reference that
+    # uses it once.
     [(10.0, 1.12), (3.0, 1.2), (1.0, 1.31)],
 )
 def test_a_jagged_line_comes_close_to_the_linear_programme(edge_mm, most):
     machine = free_rig()
     points = np.cumsum(np.random.default_rng(3).normal(0, edge_mm, (40, 2)), axis=0) + 150
     ratio = stroke_s(points, machine) / least_time_s(points, machine, edge_mm / 30)
-    # Below 1 only by what the programme's grid loses.
+    # Below 1 only by the error of the programme's grid.
     assert 0.995 <= ratio <= most
 
 
@@ -158,6 +158,6 @@ def test_a_divided_circle_is_drawn_at_v2_equal_a_r():
     fast = path.speed_mm_s[path.stroke == 0][:, 1]
     at = centre[path.stroke == 0]
     on_axis = (np.abs(at).min(axis=1) < 0.05 * radius) & (np.arange(len(at)) > 100) & (np.arange(len(at)) < 700)
-    # Where the centre lies along an axis, that axis alone bears the turning. Whole steps make chords of 12.6 steps
+    # If the centre lies along an axis, only this axis accelerates for the turn. Whole steps make chords of 12.6 steps
     # differ by a few per cent in length and direction.
     assert np.sqrt(np.mean(fast[on_axis] ** 2)) == pytest.approx(math.sqrt(ACCEL_MM_S2 * radius), rel=0.01)

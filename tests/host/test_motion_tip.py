@@ -38,7 +38,7 @@ RIGS = {
 
 
 def needles(points: int) -> np.ndarray:
-    """A star whose tips turn by nearly half a turn, (n, 2) mm."""
+    """A star with tips that turn by almost 180 degrees, (n, 2) mm."""
     angle = np.linspace(0.0, 2.0 * np.pi, 2 * points + 1)
     radius = np.where(np.arange(2 * points + 1) % 2, 2.0, 11.0)
     return np.column_stack((np.cos(angle), np.sin(angle))) * radius[:, None] + 60.0
@@ -82,7 +82,7 @@ def test_the_tip_stays_on_its_lines_over_the_whole_band(name):
 
 
 def test_the_integrator_sees_what_a_plain_plan_does_to_the_tip():
-    """The check above can fail."""
+    """The check above fails for a plan without compensation."""
     rig = Rig.default().changed(TIP | {"smoothing.shaper": "none"})
     program = motion.plan(mixture(), rig)
     assert off_lines_mm(trace(program, KINDS, axes(rig, (1.0, 1.0))), list(program.drawing)) > 4.0 * SWING_MM
@@ -102,7 +102,7 @@ def test_a_wider_band_costs_time_and_keeps_its_promise():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", RIGS)
 def test_the_motors_keep_their_limits(name):
-    """The pulses that the board's kernel makes of it, by the checks of the virtual rig."""
+    """Its pulses by the board's kernel pass the checks of the virtual rig."""
     rig, program = planned(name)
     results, ticks, end = play(program, rig)
     assert [str(result.worst) for result in results.values() if result.broken] == []
@@ -166,7 +166,7 @@ def test_a_short_line_begins_and_ends_where_it_is_asked_to():
 
 @pytest.mark.parametrize("across_mm", [0.0, 0.1, 0.3, 0.5])
 def test_ramps_keep_in_time_where_the_motion_turns_back(across_mm):
-    """A needle, there and back in 0.3 s: no motor is further from its drive than one step and a little."""
+    """A needle, out and back in 0.3 s: no motor deviates from its drive by much more than one step."""
     share = np.arange(301) / 300.0
     drive = np.column_stack((6.0 * np.sin(np.pi * share) ** 2, across_mm * share**2 * (3.0 - 2.0 * share))) + 20.0
     plan, limits = Sampled(np.array([0, len(share)]), drive, 1e-3), Limits.from_rig(Rig.default())

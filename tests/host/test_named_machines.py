@@ -36,9 +36,9 @@ ASKED = {
     ("board", "update"): [],
     ("sheet", "find"): [],
 }
-"""Every command that takes a port, and what it cannot be without."""
+"""Every command that takes a port, with its required arguments."""
 ELSEWHERE = {("desk",), ("resume",)}
-"""Each has a test of its own: the desk serves a page, and resume needs a drawing that was broken off."""
+"""Tested separately: the desk serves a page, and resume needs an interrupted drawing."""
 READ = {
     ("lines",): ["lines.svg", "-o", "strokes.svg"],
     ("compare",): ["none.jpg"],
@@ -51,7 +51,7 @@ READ = {
     ("rig", "wiring"): [],
     ("rig", "show"): [],
 }
-"""Every command that only reads what a rig file says, and what is enough for it to get as far as that or to refuse."""
+"""Every command that only reads a rig file, with arguments that make it read the file or refuse."""
 WRITE = {("fit",), ("tune",), ("rig", "new"), ("rig", "use")}
 """Every command that writes about a machine without moving it: each is tried below."""
 NO_MACHINE = {
@@ -71,14 +71,14 @@ NO_MACHINE = {
     ("rig", "default"): [],
     ("rig", "schema"): [],
 }
-"""Every command that has nothing to do with a machine of the user's, or, as `virtual`, with what is like it only."""
+"""Every command that uses no machine of the user, or, like `virtual`, only a simulated one."""
 
 
 def commands(group: object, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], list[str]]]:
     """Every command with the names of its parameters."""
     inner = getattr(group, "commands", None)
     if not inner:
-        yield path, [parameter.name for parameter in group.params]  # type: ignore[attr-defined]  # what has no commands is one itself, of click
+        yield path, [parameter.name for parameter in group.params]  # type: ignore[attr-defined]  # a click object without subcommands is a command
         return
     for name, one in inner.items():
         yield from commands(one, (*path, name))
@@ -113,7 +113,7 @@ def test_a_command_that_only_reads_names_its_machine_and_changes_nothing_about_a
 
 @pytest.fixture
 def opened(tmp_path, monkeypatch, capsys):
-    """What was on the screen each time that a port was to be opened; none ever is."""
+    """The screen at each attempt to open a port; no port is opened."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     Path("rig.toml").write_text(Rig.default_text().replace('name = "default"', f'name = "{NAME}"'))

@@ -159,10 +159,10 @@ LOOKS = {
 @pytest.mark.parametrize("name", LOOKS)
 def test_what_is_seen_is_drawn_and_nothing_else(name: str) -> None:
     body = LOOKS[name]
-    # Half of the widest line that is drawn as one, and four pixels (0.8 mm) for both rasters and their smoothing.
+    # Half of the widest line drawn as one stroke, and four pixels (0.8 mm) for both rasters and their smoothing.
     widest_mm = 2.0 if name == "markers" else 1.0
     edges, lines = lone_px(read(body), body, near_px=widest_mm / 2 * PX_PER_MM + 4)
-    # Where paint fades away, eye and line do not end at the same point.
+    # Fading paint has no exact end.
     most_px = 60 if name in ("fading", "soft mask") else 0
     assert max(edges, lines) <= most_px
 
@@ -207,7 +207,7 @@ def test_curves_are_as_round_on_the_sheet_whatever_the_file_calls_its_size(side_
     middles = np.hypot(*((points[1:] + points[:-1]) / 2).T)
     radius = side_mm * 10 / 24
     assert radius - middles.min() <= 0.02 + 1e-9
-    # No more chords than the tolerance asks for, either: h = 4 asin(sqrt(tolerance / 2r)).
+    # The number of chords is not above what the tolerance needs: h = 4 asin(sqrt(tolerance / 2r)).
     assert len(points) - 1 <= np.ceil(2 * np.pi / (4 * np.arcsin(np.sqrt(0.02 / (2 * radius))))) + 1
 
 
@@ -242,14 +242,14 @@ def test_a_line_is_drawn_where_no_later_box_covers_it(shapes: list, at: int) -> 
 
 def test_touching_edges() -> None:
     square = '<rect x="20" y="20" width="40" height="40" fill="{}"/>'
-    # The same place twice: the upper one is seen.
+    # The same place twice: the upper shape is visible.
     both = read(square.format("red") + square.format("blue"))
     assert [pen.colour for pen in both.drawing.pens] == ["#0000ff"]
-    # Side by side: each keeps its own edge but for what they share, which the later one draws.
+    # Side by side: each keeps its edge except the shared part, which the later one draws.
     beside = read(square.format("red") + '<rect x="60" y="20" width="20" height="40" fill="blue"/>')
     assert length(beside, "#0000ff") == pytest.approx(120)
     assert length(beside, "#ff0000") == pytest.approx(120)
-    # A line along the edge of white is seen by half, and stays.
+    # A line along the edge of white is half visible, and stays.
     along = read('<path d="M20 10V70" stroke="red"/>' + square.format("white"))
     assert length(along) == pytest.approx(60)
 
@@ -264,16 +264,16 @@ def test_an_edge_along_which_a_later_line_runs_is_not_drawn_below_it() -> None:
 
     assert red(two_sides) == pytest.approx(80)
     assert red(sides.format('stroke-dasharray="4 4"')) == pytest.approx(120, abs=2)
-    # What is seen through, what lies aside, and what merely crosses or was painted before hide nothing.
+    # Transparent shapes, distant shapes, and shapes that only cross or were painted earlier hide nothing.
     assert red(sides.format('stroke-opacity=".4"')) == pytest.approx(160)
     assert red('<path d="M20 19.5H60" stroke="blue"/>') == pytest.approx(160)
     assert red('<path d="M40 0V90M0 30L90 40" stroke="blue"/>') == pytest.approx(160)
     assert length(read(two_sides + square), "#ff0000") == pytest.approx(160)
     assert red(two_sides, wish=Wish(fit="keep", see_through=True)) == pytest.approx(160)
-    # A clip that keeps the line away leaves the edge.
+    # If a clip removes the line, the edge is drawn.
     clip = '<clipPath id="c"><rect width="100" height="40"/></clipPath>'
     assert red(clip + sides.format('clip-path="url(#c)"')) == pytest.approx(100)
-    # Curves that are flattened in different ways are the same curve.
+    # Differently flattened curves count as the same curve.
     disc = '<circle cx="50" cy="50" r="30" fill="red"/>'
     arc = '<path d="M24.02 65A30 30 0 1 1 75.98 65" fill="none" stroke="blue"/>'
     assert red(arc, disc) == pytest.approx(np.pi * 20, rel=0.02)
@@ -485,7 +485,7 @@ def test_words_of_a_clip_or_a_mask_are_no_part_of_the_box_around(kind: str) -> N
 
 def test_words_of_another_font_lie_around_the_middle_of_their_own_letters() -> None:
     """CSS Writing Modes 4, section 4.2: letters of all fonts share the central base line, each by its own heights."""
-    other = str(Path(FONT).with_name("STIXGeneral.ttf"))  # has no Arabic, and heights of its own
+    other = str(Path(FONT).with_name("STIXGeneral.ttf"))  # has no Arabic, and different heights
     wish = Wish(fit="keep", words=TextStyle(outlines=True, fonts=(other, FONT)))
     arabic = "\u0645\u0631\u062d"
     ends = []
@@ -564,7 +564,7 @@ def test_centre_lines_have_the_corners_dashes_and_short_legs_of_the_hulls(tmp_pa
         path.write_bytes(svg(body))
         return list(CentreLines().read(str(path), Wish(fit="keep")).drawing)
 
-    # Sharp where the bar is; what is round outside stays round.
+    # Corners at the bar are sharp; round outer corners stay round.
     (corner,) = lines('<path d="M10 10h4v36h26v4h-30z"/>')
     assert np.hypot(*(corner - (12, 48)).T).min() < 0.2
     (ring,) = lines('<path fill-rule="evenodd" d="M20 20h40v60h-40zM23 23v54h34v-54z"/>')

@@ -57,7 +57,7 @@ def test_a_pattern_fills_its_room_and_stays_in_it(name, seed):
     assert x1 <= 138.0
     assert y1 <= 95.0
     assert np.isfinite(picture.drawing.points_mm).all()
-    # All but a figure of odd proportion use most of the shorter side at least.
+    # All patterns except figures of unusual proportions use most of the shorter side.
     assert max((x1 - x0) / 138.0, (y1 - y0) / 95.0) > 0.9
 
 
@@ -72,7 +72,7 @@ def test_the_same_seed_gives_the_same_strokes_and_another_seed_others(name):
     b, other = (methods.chosen(f"{name}:seed={seed}").read("", POSTCARD).drawing for seed in (1, 2))
     assert np.array_equal(a.points_mm, b.points_mm)
     assert np.array_equal(a.starts, b.starts)
-    if name not in ("folds", "heads"):  # of these the seed only chooses the kind
+    if name not in ("folds", "heads"):  # for these the seed only selects the kind
         assert a.points_mm.shape != other.points_mm.shape or not np.allclose(a.points_mm, other.points_mm)
 
 
@@ -164,7 +164,7 @@ def test_settings_at_their_ends_give_strokes_or_a_reason(words):
     try:
         drawing = methods.chosen(words).read("", POSTCARD).drawing
     except SourceError as refused:
-        assert refused.hint  # noqa: PT017  # either outcome is right
+        assert refused.hint  # noqa: PT017  # both outcomes are valid
     else:
         assert drawing.stroke_lengths_mm().min() > 0.5
 
@@ -358,7 +358,7 @@ def test_lines_keep_their_distance():
     tree = spatial.cKDTree(points)
     pairs = tree.query_pairs(0.72 * spacing * 0.98, output_type="ndarray")
     assert (owner[pairs[:, 0]] == owner[pairs[:, 1]]).all()
-    # And they leave no gap: hardly a place is further than the distance from a line.
+    # There are no gaps: hardly a place is further from a line than the distance.
     grid = np.stack(np.meshgrid(np.linspace(3, 87, 60), np.linspace(3, 67, 60)), axis=-1).reshape(-1, 2)
     assert (tree.query(grid)[0] < 1.1 * spacing).mean() > 0.97
 
@@ -448,7 +448,7 @@ def test_noise_has_the_mean_the_variance_and_the_slope_that_it_says():
     assert noise.slope_at(places[:50])[:, 0] == pytest.approx(across, abs=1e-6)
 
 
-# What all pass last
+# The last step of all patterns
 
 
 def test_strokes_are_joined_where_they_meet_straight_on_first():

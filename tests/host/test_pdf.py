@@ -61,7 +61,7 @@ def by_cairo(path, draw, size_mm=(100, 60)):
     return str(path)
 
 
-# Two shapes, in mm from the top left corner: what each writer is told, and what it means.
+# Two shapes, in mm from the top left corner: input of each writer, and expected result.
 ZIGZAG = [(10.0, 50.0), (25.0, 12.0), (40.0, 50.0), (41.0, 8.0)]
 CIRCLE = shapely.Point(70, 30).buffer(20, quad_segs=2000).exterior
 
@@ -253,7 +253,7 @@ def test_pages_go_by_number(tmp_path):
     assert caught.value.hint == "it has 2 pages"
 
 
-# What is wrong
+# Invalid files
 
 
 def written(tmp_path, data):
@@ -263,7 +263,7 @@ def written(tmp_path, data):
 
 
 def read_or_refused(path):
-    """The picture, or None where the file is refused with a way out; anything else is a failure."""
+    """The picture, or None if the file is refused with a hint; other exceptions fail."""
     with contextlib.suppress(SourceError):
         return read_drawing(path, KEEP)
     return None

@@ -43,12 +43,12 @@ def found(image):
 
 
 def assert_true(finding, left, within_mm=0.1):
-    """Every figure within its statement, and every cross explained to within what is aimed at."""
+    """Every result within its stated uncertainty, and every cross within the intended accuracy."""
     for name, truth in TRUTH.items():
         figure = finding.figure(name)
         assert abs(figure.after - truth) < figure.stated, name
     assert np.hypot(*left.off_mm.T).max() < within_mm
-    # The corner of A4 farthest from the zero, by the figures found and by the truth.
+    # Position of the corner of A4 farthest from the zero, by the results and by the true values.
     for axis, side in (("x", 210.0), ("y", 297.0)):
         name = f"scale of {axis}"
         assert abs(finding.figure(name).after - TRUTH[name]) / 100.0 * side < within_mm
@@ -85,7 +85,7 @@ def test_bent_rails_are_told_from_a_bent_picture():
     finding, _ = found(photograph(drawn(faults=bent), SHEET, RIG, SMALL))
     x, y = np.array(finding.changes["corrections.straightness_x_mm"]).T
     truth = 0.6 * 4 * (x + 3) / 310 * (1 - (x + 3) / 310)  # the zero is 3 mm off the switch
-    # Where a line lies as a whole and how it is turned is part of the other figures: compare what departs from a line.
+    # Offset and slope of a rail are part of the other results, so only the deviation from a line is compared.
     apart = (y - np.polyval(np.polyfit(x, y, 1), x)) - (truth - np.polyval(np.polyfit(x, truth, 1), x))
     assert np.abs(apart).max() < 0.03
 
@@ -140,7 +140,7 @@ def test_a_picture_of_something_else_is_refused(ink):
 def test_paper_of_another_size_does_not_fit(ink):
     sighting = picture.sight(photograph(ink, SHEET, RIG, SMALL), SHEET)
     finding, _ = photo_fit.fit(sighting, RIG, SHEET, (215.0, 297.0))
-    # A size that is wrong makes the scale wrong by as much: it cannot be seen, so it is asked for with care.
+    # A wrong paper size makes the scale wrong by as much and cannot be detected, so it must be measured.
     assert finding.figure("scale of x").after == pytest.approx(1.3 + 100 * 5 / 210 * 1.013, abs=0.2)
 
 
@@ -155,7 +155,7 @@ def test_on_the_command_line(ink, tmp_path, capsys, monkeypatch):
     said = json.loads(capsys.readouterr().out)
     assert said["changes"]["corrections.scale_x"] == pytest.approx(0.013, abs=3e-4)
     assert Rig.load(rig).corrections.squareness_deg == pytest.approx(1.2, abs=0.05)
-    # The same photograph once more would correct the same error twice, whoever asks.
+    # Applying the same photograph again would correct the same error twice.
     once = rig.read_text()
     assert run(words) == 2
     assert "has corrected" in capsys.readouterr().err

@@ -128,7 +128,7 @@ def test_large_pictures_are_kept_no_larger_than_they_can_be_drawn(tmp_path):
     assert max(taken.rgb.shape) <= photograph.WORKING_SIDE_PX
 
 
-# What is no photograph
+# Files that are not photographs
 
 
 def png_with_size(width: int, height: int) -> bytes:
@@ -167,7 +167,7 @@ def test_what_is_no_photograph_is_refused_in_words(tmp_path, content, words):
 
 
 def test_a_bomb_is_refused_by_its_head_alone(tmp_path):
-    """400 megapixels in 10 kB: nothing of it is unpacked."""
+    """400 megapixels in 10 kB are refused without unpacking."""
     path = tmp_path / "bomb.png"
     path.write_bytes(png_with_size(20_000, 20_000))
     assert path.stat().st_size < 20_000
@@ -183,9 +183,7 @@ def test_a_file_that_was_cut_short_is_refused(tmp_path, kind, share):
     Image.fromarray(noise).save(out, kind)
     path = tmp_path / "short"
     path.write_bytes(out.getvalue()[: int(len(out.getvalue()) * share)])
-    with pytest.raises(
-        SourceError, match=r"(damaged or truncated|not a photograph)$"
-    ):  # in our words, none of a decoder
+    with pytest.raises(SourceError, match=r"(damaged or truncated|not a photograph)$"):  # our message, not a decoder's
         photograph.load(str(path))
 
 

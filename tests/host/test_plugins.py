@@ -21,7 +21,7 @@ ROOM = Wish(room_mm=(60.0, 40.0))
 
 @pytest.fixture(scope="session")
 def site(tmp_path_factory) -> Path:
-    """A folder with the example package, put there by pip from a copy of its sources."""
+    """A folder with the example package, installed by pip from a copy of its sources."""
     folder = tmp_path_factory.mktemp("site")
     source = tmp_path_factory.mktemp("source") / "package"
     shutil.copytree(EXAMPLE, source)
@@ -32,7 +32,7 @@ def site(tmp_path_factory) -> Path:
 
 @pytest.fixture(autouse=True)
 def _fresh():
-    """Each test sees the packages that it put on the path, and none of another one."""
+    """Each test sees only the packages that it put on the path."""
     plugins.installed.cache_clear()
     yield
     plugins.installed.cache_clear()
@@ -46,7 +46,7 @@ def ripples(site, monkeypatch):
 
 
 def offer(folder: Path, monkeypatch, code: str, *, name: str = "sunken", package: str = "broken-one") -> None:
-    """A package as pip would leave it, whose method is the class ``Way`` of this code."""
+    """A package as installed by pip, whose method is the class ``Way`` of this code."""
     module = package.replace("-", "_")
     (folder / f"{module}.py").write_text(f"from dataclasses import dataclass\n{code}", encoding="utf-8")
     about = folder / f"{module}-2.0.dist-info"

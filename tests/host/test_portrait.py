@@ -146,7 +146,7 @@ def test_a_frame_that_is_not_there_is_refused(asked):
 
 
 def sitter(seed: int) -> tuple[np.ndarray, np.ndarray, Face]:
-    """A head on shoulders before a mottled wall, where the person truly is, and the face."""
+    """A head with shoulders before a mottled wall, the true mask of the person, and the face."""
     rng = np.random.default_rng(seed)
     rows, columns = 300, 240
     yy, xx = np.mgrid[:rows, :columns]
@@ -401,7 +401,7 @@ def test_a_picture_without_a_face_is_drawn_whole_and_says_so(seed):
 
 @given(share=st.floats(0.25, 1.0), seed=st.integers(0, 99))
 def test_of_fewer_lines_no_place_becomes_bare_before_the_others(share, seed):
-    """A jacket comes after all of the hair, and yet keeps its share of lines; the strokes needed most stay."""
+    """A jacket comes after all of the hair, but keeps its share of lines; the most needed strokes stay."""
     rng = np.random.default_rng(seed)
     hair, jacket = rng.uniform([0, 0], [60, 30], (200, 2)), rng.uniform([0, 60], [60, 90], (200, 2))
     strokes = [np.array([place, place + [rng.uniform(2, 6), 0.0]]) for place in (*hair, *jacket)]

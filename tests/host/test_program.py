@@ -83,7 +83,7 @@ def test_figures_for_scripts(program):
     travel -= 0.0125  # the one step is drawn, not travelled
     assert about["travel_mm"] == pytest.approx(travel, abs=0.1)
     assert about["ramps"] == np.count_nonzero(program.kind == 0)
-    # What is sent: one payload for each pen here, and not all records in a row.
+    # Frames sent: here one payload for each pen, not all records in one.
     sent = program.packed()
     assert len(sent) == 2
     assert about["frame_bytes"] == sum(len(sent.payload(i)) for i in range(2))
@@ -168,8 +168,8 @@ def saved(program, tmp_path_factory) -> bytes:
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_is_refused_or_harmless(saved, program, tmp_path, data):
-    # Any byte of the file changed, or any tail missing: a ProgramError, or the very same program (there are bytes that
-    # zip ignores, such as time stamps).
+    # Any byte changed, or any end cut off: a ProgramError, or exactly the same program (there are bytes that zip
+    # ignores, such as time stamps).
     path = tmp_path / "job.lw"
     broken = bytearray(saved)
     if data.draw(st.booleans()):
@@ -206,7 +206,9 @@ def in_json(**changes):
 
 
 def with_array(name, changed):
-    """An array replaced by ``changed(array)``, listed with a shape and a checksum that fit: only sense can find it."""
+    """An array replaced by ``changed(array)``, listed with matching shape and checksum, so only plausibility checks
+    can find it.
+    """
 
     def change(members):
         array = changed(np.lib.format.read_array(io.BytesIO(members[f"{name}.npy"])))
@@ -240,7 +242,7 @@ def as_rows(name):
         (in_json(format="other"), "not a Linewright program"),
         (in_json(groups=[]), "do not add up to the program"),
         (in_json(steps_matrix=[[1, 1], [1, 1]]), "are singular"),
-        (in_json(steps_matrix=[1]), "no 2 x 2 matrix"),
+        (in_json(steps_matrix=[1]), "not a 2 x 2 matrix"),
         (in_json(sheet=[-1, 2, 3, "x"]), "side"),
         (in_json(start_steps="ab"), "damaged"),
         (in_json(predicted_ticks=1), "playing time"),
@@ -296,7 +298,7 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(saved, tmp_path):
     ("changes", "words"),
     [
         ({"start_steps": (-80_000, 0)}, "the rig reaches 0..310"),
-        ({"v_end": 1000}, "asks .* steps/s of motor"),
+        ({"v_end": 1000}, "needs .* steps/s of motor"),
         ({"servo_us": 2400}, "moves the pen to .*2400 us; the rig's pen allows 1300..1600 us"),
     ],
 )

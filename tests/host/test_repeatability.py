@@ -35,7 +35,7 @@ def test_a_machine_shows_no_less_than_its_step():
 
 @given(st.lists(st.floats(-10, 10), min_size=2, max_size=30), st.floats(-100, 100))
 def test_a_place_elsewhere_scatters_alike(deviations, shift):
-    """Moving the switch moves the mean and nothing else."""
+    """Moving the switch changes only the mean."""
     here, there = Repeatability.of(deviations), Repeatability.of([d + shift for d in deviations])
     assert there.mean_mm == pytest.approx(here.mean_mm + shift, abs=1e-9)
     assert there.s_mm == pytest.approx(here.s_mm, abs=1e-9)

@@ -65,14 +65,14 @@ def test_the_default_file_states_every_key():
             yield from keys(schema, inner, (*prefix, name))
 
     schema = json.loads(Rig.schema_text())
-    # What few machines have stands there as a comment.
+    # Settings that few machines need are comments.
     rare = {("pins", "rest_current"), ("pins", "motor_power")}
     assert all(f"\n# {name} = " in DEFAULT for _, name in rare)
     assert set(keys(schema, schema)) == set(find_places(DEFAULT)) | {("axis",), ("motor",)} | rare
 
 
 def test_the_default_file_carries_the_cautions_where_they_matter():
-    # JOB.md lists them; each stands in the section it is about.
+    # Cautions, each in the section that it concerns.
     for section, words in {
         "[motor.a]": "current limit",
         "[pen]": "stall current",
@@ -309,7 +309,7 @@ _KEYS = [p for p in find_places(DEFAULT) if p and p[-1] not in ("x", "y", "a", "
     )
 )
 def test_any_change_is_a_rig_whose_settings_the_board_takes_or_a_rig_error(changes):
-    """Whatever keys are set to, either it is refused or every setting is within the board's ranges."""
+    """For any values, the file is refused or every setting is within the board's ranges."""
     try:
         rig = Rig.default().changed(changes)
     except RigError:

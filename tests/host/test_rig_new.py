@@ -42,7 +42,7 @@ def test_without_an_answer_it_is_a_machine_of_common_parts():
     assert not answered.assumed
     assert not [one for one in review(answered) if one.blocks or one.weight == "unknown"]
     assert made.rig.changed({"assumed": ()}) == answered
-    # The text is the template with values changed: each of its comments is still there.
+    # The text is the template with changed values, so all comments are kept.
     for line in Rig.default_text().splitlines():
         if "#" in line:
             assert line.partition("#")[2] in made.text
@@ -55,13 +55,13 @@ def test_a_homing_figure_is_the_same_wherever_it_stands():
 
 @pytest.mark.parametrize("known", [(), ("motor_v", "motor_a"), ("travel_x_mm", "travel_y_mm", "pulley_teeth")])
 def test_no_figure_that_nobody_has_measured_is_called_good(known):
-    """Take every figure that was not answered for a wrong one: nothing that is called good may depend on it."""
+    """Replace all unanswered values: no result called good may change."""
     answers = {name: EVERYTHING[name] for name in known}
     rig = draft(answers).rig
     assert rig.assumed
     assert not {key for key in rig.assumed if key.startswith(tuple(known))}
     good = {one.said for one in review(rig) if one.weight == "good"}
-    # Another machine of which nothing else is known either: other motors, other supplies, another travel.
+    # A different machine with the same answers: other motors, supplies and travel.
     other = {"supply.motor_v": 12.0, "supply.motor_a": 1.0, "driver.current_a": 0.2, "axis.x.moving_mass_g": 4000.0}
     other |= {"supply.servo_a": 9.0, "supply.servo_stall_a": 8.0, "driver.logic_v": 5.0, "axis.y.drag_n": 30.0}
     changed = rig.changed({key: value for key, value in other.items() if key in rig.assumed})
@@ -193,7 +193,7 @@ numbers = {
 @settings(max_examples=25)
 @given(st.fixed_dictionaries({}, optional=numbers), st.sampled_from(["rp2040", "portable", "virtual"]))
 def test_any_answers_within_their_bounds_make_a_valid_file_or_are_refused_by_key(answers, board):
-    """Whatever the machine, there is a file that its reader accepts, or a list of keys that do not go together."""
+    """For any machine, the file is accepted by its reader, or the conflicting keys are listed."""
     try:
         made = draft({**answers, "board": board})
     except RigError as error:
@@ -298,7 +298,7 @@ def test_the_questions_are_described_for_scripts(capsys):
 
 
 class Terminal:
-    """`rig new` on a terminal of its own."""
+    """`rig new` on a separate terminal."""
 
     def __init__(self, *words):
         self.master, slave = pty.openpty()
@@ -353,7 +353,7 @@ def test_it_asks_on_a_terminal_and_back_goes_back(tmp_path):
     terminal.type("toaster")
     terminal.until("is no answer here")
     terminal.type("help")
-    # Only these three: words for a machine that is being tried do not fit a file that is being written.
+    # Only these three commands; those of bring-up do not apply to writing a file.
     terminal.until(
         "back: go back one question\r\nstop: leave without writing a file\r\nhelp: explain the question; Enter accepts"
     )

@@ -112,7 +112,7 @@ def test_the_figures_of_supplies_and_masses_change_no_fingerprint():
 
 @given(volts=st.floats(5.0, 80.0), kind=st.sampled_from(["divider", "optocoupler"]))
 def test_what_senses_the_motors_power_reads_it_and_spares_the_input(volts, kind):
-    """Reckoned here anew: a divider of 5 % resistors, an optocoupler's diode at 1.2 V (data sheets, from memory)."""
+    """Independent: a divider of 5 % resistors, an optocoupler's diode at 1.2 V (data sheets, from memory)."""
     rig = REAL.changed({**SENSED, "supply.power_sense": kind, "supply.motor_v": volts})
     (one,) = [one for one in review(rig) if one.about == "motor switch"]
     if kind == "optocoupler":
@@ -164,7 +164,7 @@ def test_no_motor_supply_of_a_voltage_beyond_this_check_is_called_good(volts):
     st.none() | st.floats(5.0, 100.0),
 )
 def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall, servo_a, volts, most_v):
-    """A little calculator of its own: fuses carry the load, can be blown, and protect the wires behind them."""
+    """An independent calculation: fuses carry the load, can be blown, and protect their wires."""
     changes = {"driver.current_a": current, "supply.motor_a": supply_a, "supply.servo_stall_a": stall}
     changes |= {"supply.servo_a": servo_a, "supply.motor_v": volts, "driver.motor_v_max": most_v}
     rig = REAL.changed({**changes, "motor.a.rated_current_a": 20.0, "motor.b.rated_current_a": 20.0})
@@ -201,7 +201,7 @@ def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall,
     st.none() | st.floats(0.05, 500.0),
 )
 def test_no_current_and_no_trimmer_voltage_is_called_good_that_is_not(current, rated, ohm, factor, logic_v, winding):
-    """Reckoned anew: the voltage is one that a hand can set, and a motor gets its current and enough of it.
+    """Computed independently: the voltage can be set by hand, and the motor has enough current.
 
     A hand-held meter's three digits of 1 mV (common practice) and a comparator's 5 mV (data sheets, from memory).
     """
@@ -214,7 +214,7 @@ def test_no_current_and_no_trimmer_voltage_is_called_good_that_is_not(current, r
     edge = any(abs(a / b - 1.0) < 1e-6 for a, b in ((set_v, logic_v), (sense_v, 0.5), (highest, 1.2 * sense_v)))
     can_be_set = set_v <= logic_v and sense_v <= 0.5 and 0.8 * sense_v <= lowest and highest <= 1.2 * sense_v
     assert edge or bool(trimmer) == can_be_set
-    # What is said is what is to be set: within the half of a last digit.
+    # The stated value is the one to set, within half of its last digit.
     assert all(float(re.search(r"= ([0-9.e+-]+) V", one)[1]) == pytest.approx(set_v, rel=6e-3) for one in trimmer)
     if any(one.startswith("driver current: motor A:") for one in said):
         assert 0.3 * rated <= current <= rated
@@ -222,7 +222,7 @@ def test_no_current_and_no_trimmer_voltage_is_called_good_that_is_not(current, r
 
 
 def refuses(board):
-    """`lineboard.ports.rp2`'s own judgement of settings, taken out of its module, which imports the chip's."""
+    """The check of settings of `lineboard.ports.rp2`, extracted because its module imports chip modules."""
     folder = ROOT / "device" / "lineboard" / "ports"
     tree = ast.parse((folder / "rp2.py").read_text(encoding="utf-8"))
     function = next(n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == "refuses")
@@ -252,14 +252,14 @@ def refuses(board):
     st.integers(0, 47),
 )
 def test_the_review_calls_pins_wrong_exactly_where_the_board_refuses_them(board, first, order, servo):
-    """The review and `lineboard.ports.rp2` are of one mind about every row of pins."""
+    """The review and `lineboard.ports.rp2` agree about every row of pins."""
     try:
         changes = {f"pins.{name}": min(first + i, 47) for name, i in zip(ROW, order, strict=True)}
         others = [pin for pin in range(30) if pin not in changes.values() and pin != servo][:3]
         changes |= {"pins.servo": servo, "pins.enable": others[0], "pins.endstop_x": others[1]}
         rig = REAL.changed({**changes, "board": board, "pins.endstop_y": others[2]})
     except RigError:
-        return  # two lines on one pin, or none such on the board: the file is not valid at all
+        return  # two lines on one pin, or a pin that the board lacks: the file is invalid
     settings = [entry[4] for entry in messages.SETTINGS]
     for name, value in board_settings(rig).items():
         settings[messages.SETTING_BY_NAME[name][1]] = value
@@ -370,7 +370,7 @@ def test_a_crossed_belt_is_checked_on_its_diagonals():
     rig = CROSSED.changed(figures | rotors)
     assert any("at a belt speed of 400 mm/s it must pull 4.8 N" in one for one in found(rig, "good"))
     assert not any("diagonals" in one.about for one in review(REAL))
-    # A motor that turns out of its torque there, though either axis alone leaves it enough.
+    # A motor without enough torque on diagonals, although it has enough for each axis alone.
     fast = {f"axis.{name}.speed_mm_s": 900.0 for name in "xy"} | {
         f"motor.{name}.step_rate_hz": 131_071 for name in "ab"
     }

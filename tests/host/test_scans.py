@@ -39,7 +39,7 @@ def drawing() -> np.ndarray:
 
 
 def seen(dark: float, *, table: bool) -> np.ndarray:
-    """Greys: light that falls off, a hard shadow across a corner, grain, and a table around if asked for."""
+    """Greys with falling light, a hard shadow across a corner, grain, and optionally a table around."""
     rng = np.random.default_rng(1)
     y, x = np.indices(drawing().shape) / 400
     light = (0.95 - 0.3 * y) * (1 - 0.35 / (1 + np.exp(-(x + y - 1.1) * 150)))

@@ -17,7 +17,7 @@ def greeting(queue_slots: int) -> Greeting:
 
 
 def test_one_frame_may_hold_as_many_records_as_the_format_says() -> None:
-    """Ramps like the one before them take three bits, which is the least."""
+    """Ramps equal to the previous one take three bits, the minimum."""
     alike = [(records.RAMP, 3, 1, 500)] * (records.MOST + 50)
     payload, first = encode_payload(alike, 0)
     second, following = encode_payload(alike, first)

@@ -54,7 +54,7 @@ def test_what_pens_can_mix_comes_back(true_tone):
     found = np.stack(separated(wanted.astype(np.float32), INKS, true_tone=true_tone), axis=-1)
     got = predicted(found.astype(float), inks, true_tone=true_tone)
     difference = deltaE_ciede2000(rgb2lab(wanted), rgb2lab(got))
-    # Five is where two colours side by side are plainly not the same; a mixture on paper is seen from afar.
+    # At a difference of five, two adjacent colours are clearly different; mixtures on paper are viewed from a distance.
     assert np.median(difference) < 2.5
     assert np.quantile(difference, 0.95) < 6
 

@@ -32,13 +32,13 @@ def filling(ring: np.ndarray, pitch_mm: float, angle_deg: float) -> tuple[list[n
 
 
 def covered(strokes: list[np.ndarray]) -> shapely.Geometry:
-    """What strokes of this pen cover, by shapely."""
+    """Area covered by strokes of this pen, by shapely."""
     return shapely.union_all([shapely.LineString(stroke).buffer(PEN / 2) for stroke in strokes])
 
 
 @given(st.lists(corners, min_size=3, max_size=8), st.floats(0.9, 5.0), st.floats(-90, 90))
 def test_every_line_is_drawn_and_links_stay_in_the_filling(ring, pens_apart, angle_deg):
-    """Every line is there but for what links took of its ends, and no link leaves the area or is too long."""
+    """Every line is complete except for the ends used by links, and no link leaves the area or is too long."""
     ring = np.array(ring)
     lines, strokes = filling(ring, pens_apart * PEN, angle_deg)
     assert len(strokes) <= len(lines)
@@ -66,7 +66,7 @@ def test_a_filling_has_the_same_ink_in_fewer_strokes(pens_apart, angle_deg, shar
     before, after = covered(lines), covered(strokes)
     assert after.area == pytest.approx(before.area, rel=0.002)
     assert len(strokes) <= share * len(lines)
-    # No ink comes to lie further out than the round ends that were there.
+    # No ink extends beyond the former round ends.
     assert after.difference(shapely.Polygon(ring).buffer(PEN / 2 + 0.1 * PEN)).area < 1e-6
 
 
@@ -83,7 +83,7 @@ strokes_on_a_grid = st.lists(  # mm
 
 @given(strokes_on_a_grid, st.floats(0.5, 3.0))
 def test_ways_over_ink_add_no_ink_and_drop_none(strokes, longest_mm):
-    """Every line stays, and the middle of the pen never leaves what was inked; distances by shapely."""
+    """Every line stays, and the pen's centre never leaves inked area; distances by shapely."""
     before = Drawing.from_strokes([np.array(stroke, dtype=np.float64) for stroke in strokes])
     after = joined_over_ink(before, np.array([longest_mm]), np.array([PEN]))
     assert len(after) <= len(before)
@@ -100,7 +100,7 @@ def test_ways_over_ink_add_no_ink_and_drop_none(strokes, longest_mm):
 
 
 def test_a_ladder_is_drawn_in_one_go_only_where_it_may_be_drawn_twice():
-    """Rungs end on the sides: from each to the next the pen stays down, not where nothing may be drawn twice."""
+    """Rungs end on the sides, so the pen stays down between them, except if nothing may be drawn twice."""
     rungs = [[(0, y), (8, y)] for y in range(0, 30, 3)]
     sides = [[(0, -3), (0, 33)], [(8, -3), (8, 33)]]
     drawing = Drawing.from_strokes([*sides, *rungs])

@@ -127,7 +127,7 @@ def test_fit_keeps_the_proportion_and_touches_the_margin():
 
 
 def test_a_frame_fitted_to_the_margin_survives_whole():
-    # A library's clip drops lines on the rim of the box; a frame is just that.
+    # The library's clip drops lines on the edge of the box, such as a frame.
     for size in [(190, 277), (1.9, 2.77), (19 / 7, 27.7 / 7)]:
         w, h = size
         frame = Drawing.from_strokes([[(0, 0), (w, 0), (w, h), (0, h), (0, 0)]])
@@ -269,7 +269,7 @@ def test_the_reach_cuts_what_the_sheet_would_hold():
 
 @given(drawings(), st.floats(1, 900), st.floats(1, 400), st.floats(0, 100), st.sampled_from(["A2", "A4", "A6"]))
 def test_what_is_fitted_into_the_room_is_not_cut_by_the_reach(drawing, x_mm, y_mm, offset_mm, name):
-    """Of a drawing fitted into what sheet and reach allow together nothing is lost, not by a rounding error either."""
+    """A drawing fitted into sheet and reach loses nothing, not even by rounding."""
     rig = Rig.default().changed(
         {"axis.x.travel_mm": 120.0 + x_mm, "axis.y.travel_mm": 120.0 + y_mm, "sheet.offset_mm": [offset_mm, 33.3]}
     )
@@ -301,7 +301,7 @@ def test_the_largest_standard_sheet_that_a_rig_holds():
     st.floats(0, 50),
 )
 def test_nothing_is_ever_outside(drawing, size, fit, turn, align, count, margin):
-    """Whatever is placed however lies in the margin box, and on the machine within its reach, to the last bit."""
+    """Every placed drawing lies exactly within the margins, and on the machine within its reach."""
     rig = Rig.default().changed({"axis.x.travel_mm": 150.1, "sheet.offset_mm": [0.1, 33.3]})
     sheet = Sheet.named("A4", margin_mm=margin)
     placed = place(drawing, size, sheet, fit=fit, turn_deg=turn, align=align, copies=(count, count))
@@ -325,7 +325,7 @@ def test_cutting_agrees_with_a_geometry_library(drawing):
 
 @given(drawings(low_mm=0, high_mm=200))
 def test_what_lies_inside_stays_bit_for_bit(drawing):
-    """A box that holds everything changes nothing but the doubled points of dots."""
+    """A box around everything only removes doubled points of dots."""
     out = clip(drawing, (0.0, 0.0, 200.0, 200.0))
     assert not out.cut
     assert len(out) == len(drawing)

@@ -53,7 +53,7 @@ def test_an_error_of_a_piece_is_passed_on():
 
 
 def test_whoever_gives_up_ends_every_piece():
-    """A piece that never ends by itself ends at its next report."""
+    """An endless piece is ended at its next report."""
     ended = []
 
     def piece(report):
@@ -68,5 +68,5 @@ def test_whoever_gives_up_ends_every_piece():
 
     with pytest.raises(KeyboardInterrupt):
         side_by_side([piece, piece], give_up)
-    assert ended in ([1], [1, 1])  # one that had not begun never does
+    assert ended in ([1], [1, 1])  # a piece that had not begun is not run
     assert [one for one in threading.enumerate() if one.name.startswith("ThreadPool")] == []

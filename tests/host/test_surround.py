@@ -17,7 +17,7 @@ from linewright.rig.rig import Rig
 
 ROOM = (10.0, 10.0, 200.0, 287.0)
 PENS = (Pen("sky", "#88bbee", 0.3), Pen("night", "#101830", 0.8), Pen("ink", "#000000"))
-"""The last one, which is the darkest of all, draws nothing."""
+"""The last pen, the darkest, draws nothing."""
 
 
 def picture(room=ROOM):
@@ -27,7 +27,7 @@ def picture(room=ROOM):
 
 
 def drawn_around(surround, room=ROOM):
-    """Its strokes alone."""
+    """Strokes of this pen."""
     whole, notes = surround.around(picture(room), room, 0.5)
     return whole.select(np.arange(2, len(whole))), notes
 

@@ -176,7 +176,7 @@ def test_extents_find_what_is_far_out() -> None:
 
 
 def test_polyline_and_circle_agree_with_shapely_buffer() -> None:
-    # An outside opinion on the circle itself: shapely's 256-gon around the same centre.
+    # Outside check of the circle: shapely's 256-gon around the same centre.
     from shapely import Point
 
     row = np.array([5.0, 5.0, 20.0, 0.0, 0.0, 20.0, 0.0, math.tau])

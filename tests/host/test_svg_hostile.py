@@ -33,7 +33,7 @@ def refused(text: str | bytes, limits: FileLimits | None = None) -> SourceError:
 
 
 def copies(levels: int, more: str = "") -> str:
-    """A line that is shown 2 ** levels times."""
+    """A line copied 2 ** levels times."""
     twice = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, levels + 1))
     return f'{HEAD}{more}<defs><g id="g0">{LINE}</g>{twice}</defs><use href="#g{levels}"/></svg>'
 
@@ -176,7 +176,7 @@ def test_masks_that_multiply_end() -> None:
 
 
 def visits(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The names of the elements that the walk looks into from now on."""
+    """Names of the elements visited from now on."""
     seen: list[str] = []
     known = Walk._known_element
 
@@ -191,7 +191,7 @@ def visits(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 def test_copies_that_multiply_are_refused_before_any_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     seen = visits(monkeypatch)
     assert "once every <use> is expanded" in str(refused(copies(24)))
-    # A style sheet may hide what would be counted; here it does not.
+    # A style sheet could hide counted elements, but does not here.
     sheet = "<style>.x, #g1 > #g0, svg g.y { display: none } #g7 { display: inline }</style>"
     assert "once every <use> is expanded" in str(refused(copies(24, sheet)))
     assert len(seen) < 10
@@ -201,7 +201,7 @@ def test_copies_that_multiply_are_refused_before_any_is_drawn(monkeypatch: pytes
 def test_copies_are_counted_as_they_are_visited(levels: int, monkeypatch: pytest.MonkeyPatch) -> None:
     seen = visits(monkeypatch)
     assert len(read_svg(copies(levels).encode()).drawing) == 2**levels
-    limits = FileLimits(expanded=len(seen) + 1)  # the defs is one, and is not looked into
+    limits = FileLimits(expanded=len(seen) + 1)  # the defs element counts once, its contents do not
     assert len(read_svg(copies(levels).encode(), limits=limits).drawing) == 2**levels
     refused(copies(levels), replace(limits, expanded=limits.expanded - 1))
 
@@ -284,7 +284,7 @@ def path_data(draw: st.DrawFn) -> str:
 
 @given(path_data())
 def test_segments_are_counted_before_they_are_read(data: str) -> None:
-    """Never more than there are, and only those missed that the counting leaves out."""
+    """Never more than exist, and fewer only by those that the count excludes."""
     read = Segments()
     parse_path(data, read, most_segments=1000)
     counted = count_segments(data + " " * 1000, 1000)
@@ -355,7 +355,7 @@ snippets = st.sampled_from([
 
 @given(st.lists(snippets, max_size=25))
 def test_any_file_yields_strokes_or_a_source_error(parts: list[str]) -> None:
-    """Never another exception, whatever the bytes."""
+    """For any bytes, no other exception."""
     try:
         picture = read_svg((HEAD + "".join(parts) + "</svg>").encode())
     except SourceError:
@@ -373,7 +373,7 @@ def test_any_file_yields_strokes_or_a_source_error(parts: list[str]) -> None:
     ],
 )
 def test_viewports_beyond_what_floats_can_tell_are_no_bugs(viewport):
-    # Warnings are errors here: none of numpy's may reach the user.
+    # Warnings are errors here, so no numpy warning reaches the user.
     far = f'{HEAD}<svg {viewport}><path d="M0 0H5V5" stroke="black" fill="none"/></svg>{LINE}</svg>'
     try:
         picture = read_svg(far.encode())

@@ -24,7 +24,7 @@ CASES = Path(__file__).parent / "svg_cases"
 STROKE_CASES = sorted((CASES / "strokes").glob("*.svg"))
 FILL_CASES = sorted((CASES / "fills").glob("*.svg"))
 
-# What cairosvg 2.9 is known not to do; resvg and the specification agree against it there.
+# Known gaps of cairosvg 2.9, where resvg agrees with the specification.
 CAIROSVG_LACKS = {
     "dashes": "ignores stroke-dasharray=none below a dashed group, and 0 0",
     "hidden": "fails on an opacity in per cent",
@@ -42,7 +42,7 @@ PX_PER_MM = ZOOM * 96.0 / 25.4
 # Half of the widest line of the cases (about 4 px after zoom and the strongest stretch), half a pixel of
 # rasterisation on either side, and half a pixel of anti-aliasing: 0.23 mm.
 NEAR_PX = 3.5
-# A sixth of full coverage: what is lighter is the far side of an anti-aliased line about one pixel wide.
+# A sixth of full coverage; lighter pixels are the fringe of an anti-aliased line about one pixel wide.
 SEEN_ALPHA = 40
 
 

@@ -113,7 +113,7 @@ def test_children_of_either_system_are_ended_with_all_that_they_started(tmp_path
     with child.stdout as said:
         assert said.readline() == b"1\n"
         children.end(child)
-        assert said.read() == b""  # the grandchild had it open, too, and is gone
+        assert said.read() == b""  # the grandchild also had it open, and has ended
 
 
 def test_the_virtual_rig_draws_where_there_is_no_posix(tmp_path):
@@ -167,7 +167,7 @@ def test_signals_of_a_system_without_hangups_and_with_loops_that_take_none(monke
             raise NotImplementedError
 
     with signals.on_loop(Loop(), came.append, signals.INTERRUPT):
-        pass  # and nothing is given back that was not taken
+        pass  # and nothing is released that was not acquired
 
 
 def test_what_is_ignored_stays_ignored():
@@ -186,7 +186,7 @@ def test_freed_memory_goes_back_where_the_c_library_keeps_it(monkeypatch):
 
     if sys.platform == "linux" and "glibc" in os.confstr("CS_GNU_LIBC_VERSION"):
         pieces = [b"x" * 50_000 for _ in range(3000)]  # 150 MB in pieces that come from the heap
-        last = b"x" * 50_000  # what holds the heap up
+        last = b"x" * 50_000  # an object that keeps the heap from shrinking
         del pieces
         before_mb = resident_mb()
         memory.give_back(memory.MANY_POINTS)
@@ -208,7 +208,7 @@ def test_processors_are_those_that_this_process_may_use(monkeypatch):
     monkeypatch.setattr(os, "sched_getaffinity", lambda _process: {1, 5, 6}, raising=False)
     monkeypatch.setattr(os, "cpu_count", lambda: 8)
     assert processors.usable() == 3
-    # Systems without that figure, and one that does not know how many there are.
+    # Systems without this function, and one that returns None.
     monkeypatch.delattr(os, "sched_getaffinity")
     assert processors.usable() == 8
     monkeypatch.setattr(os, "cpu_count", lambda: None)
@@ -216,7 +216,7 @@ def test_processors_are_those_that_this_process_may_use(monkeypatch):
 
 
 class Pressed:
-    """A keyboard on which this is pressed, piece by piece."""
+    """A keyboard with this input, in pieces."""
 
     def __init__(self, *pieces):
         self.pieces = list(pieces)

@@ -39,7 +39,7 @@ SVG = (
 
 
 class Person(Quiet):
-    """A front that remembers what it was told, changes pens, and abandons a drawing when it is told to.
+    """A front that records messages, changes pens, and abandons a drawing at a set stroke.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ class Person(Quiet):
 
 
 class Impatient(Person):
-    """Ends whatever it is told of."""
+    """A front that ends every task at its first progress report."""
 
     def progress(self, doing, done=None):
         raise Cancelled(doing)
@@ -93,7 +93,7 @@ class Impatient(Person):
 def place(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setattr(sys, "stdin", None)  # no task may look at it
+    monkeypatch.setattr(sys, "stdin", None)  # tasks must not use it
     rig = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')
     (tmp_path / "rig.toml").write_text(rig, encoding="utf-8")
     (tmp_path / "quay.svg").write_text(SVG.format("#123", "#123"), encoding="utf-8")
@@ -184,7 +184,7 @@ def test_a_drawing_is_drawn_logged_and_leaves_no_journal(place):
 
 
 def test_an_abandoned_drawing_is_carried_on_to_its_end(place):
-    # The virtual rig forgets its place with the link, so what is left begins with a whole stroke.
+    # The virtual rig loses its position with the link, so the rest begins with a complete stroke.
     person = Person(enough=1)
     stopped = drawing.draw(task_for(place), person)
     assert ("homing", None) in person.doing

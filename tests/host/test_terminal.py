@@ -128,7 +128,7 @@ def label(text):
 def test_captions_show_every_letter(text):
     ink = label(text) < 128
     assert ink.any()
-    # A box stands for a letter that the font lacks: every text of as many letters would then look the same.
+    # Missing letters are shown as boxes, so all texts of the same length would look the same.
     other = label("".join("\u00fc" if letter > "~" else letter for letter in text)) < 128
     assert (ink != other).sum() > 20
     assert not raster._has(ImageFont.load_default(40.0), next(letter for letter in text if letter > "~"))
@@ -150,7 +150,7 @@ def test_a_tape_is_read(tmp_path, monkeypatch, capsys):
 
 
 def test_hands_beside_a_rig_in_another_window():
-    """What is typed before a host has come is answered, and ends nothing; the end of the input does."""
+    """Input before a host connects is answered and ends nothing; the end of the input ends the rig."""
     process = subprocess.Popen(
         [sys.executable, "-c", "from linewright.cli import main; main()", "virtual", "--hands"],
         stdin=subprocess.PIPE,

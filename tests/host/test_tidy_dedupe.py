@@ -74,7 +74,7 @@ def test_the_zoo(name):
 
 @given(drawings(most_strokes=8))
 def test_every_dropped_stroke_has_a_twin_that_stays(drawing):
-    """Drawing everything twice more, the second time backwards, leaves what one drawing leaves."""
+    """Two additional copies, one of them reversed, give the same result as one."""
     strokes = list(drawing)
     thrice = Drawing.from_strokes(
         [*strokes, *strokes, *(s[::-1] for s in strokes)], pen=np.tile(drawing.pen, 3), pens=drawing.pens

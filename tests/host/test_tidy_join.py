@@ -111,7 +111,7 @@ def test_as_many_ends_of_a_crowd_as_can_be_are_paired(count):
 
 
 def test_a_crowd_of_ends_is_joined_in_pairs():
-    # Odd and even crowds within one cell: all but one free end find a partner.
+    # Odd and even numbers of ends within one cell: all but at most one are paired.
     rng = np.random.default_rng(3)
     for n in (101, 400):
         angles = rng.uniform(0, 2 * math.pi, n)
@@ -155,7 +155,7 @@ def test_ink_pens_and_points_stay(drawing, tolerance):
 @settings(max_examples=100)
 @given(drawings(pens=1))
 def test_as_few_strokes_as_a_geometry_library_makes(drawing):
-    """shapely's line_merge joins only where exactly two ends meet; where more meet, ours pairs them too."""
+    """shapely's line_merge joins only pairs of ends; ours also pairs ends where more meet."""
     once = dedupe(drawing)
     lines = [shapely.LineString(s) for s in once if len(s) > 1 and shapely.LineString(s).is_simple]
     simple = Drawing.from_strokes([shapely.get_coordinates(line) for line in lines])
@@ -166,7 +166,7 @@ def test_as_few_strokes_as_a_geometry_library_makes(drawing):
 @settings(max_examples=50)
 @given(drawings())
 def test_twice_is_the_same(drawing):
-    """Joining what is joined changes nothing more than closed strokes allow."""
+    """Joining again changes only the start of closed strokes."""
     once = join(dedupe(drawing), tolerance_mm=0.05)
     again = join(once, tolerance_mm=0.05)
     assert len(again) == len(once)

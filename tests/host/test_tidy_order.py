@@ -24,7 +24,7 @@ ON_RIG = Cost.of_rig(Rig.default())
 
 
 def canonical(stroke):
-    """The same for a stroke and its reverse, and for a closed one from wherever it begins."""
+    """A key that is equal for a stroke and its reverse, and for a closed stroke from any start."""
     points = [tuple(p) for p in stroke.tolist()]
     if len(points) > 2 and points[0] == points[-1]:
         ring = points[:-1]
@@ -77,7 +77,7 @@ def test_pens_draw_one_after_the_other_and_each_from_the_start():
 
 
 def test_a_better_given_order_stays():
-    # Nearest first is led astray here: 0, then -1, then all the way over to 2.2 and beyond.
+    # Nearest-first fails here: 0, then -1, then far over to 2.2 and beyond.
     dots = [[(-1.0, 0)], [(1.2, 0)], [(2.2, 0)]]
     drawing = Drawing.from_strokes([dots[0], dots[1], dots[2]])
     assert travel_mm(order(drawing)) <= travel_mm(drawing)
@@ -179,7 +179,7 @@ def test_time_on_a_rig_is_what_the_planner_takes():
 
 @contextmanager
 def nothing_compiled():
-    """As if numba were not installed."""
+    """Simulates a missing numba."""
     spec = importlib.util.spec_from_file_location("plain_kernel", Path(tour_kernel.__file__))
     plain = importlib.util.module_from_spec(spec)
     with pytest.MonkeyPatch.context() as patch:

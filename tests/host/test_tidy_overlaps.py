@@ -31,7 +31,7 @@ def test_a_shared_border_is_drawn_once():
     out = cut([left, right])
     assert ink_mm(out) == pytest.approx(70)
     assert len(out) == 2
-    # What is left of the second ends at the very corners, so that it joins them.
+    # The rest of the second stroke ends exactly at the corners, so that it joins them.
     assert sorted(map(tuple, out.stroke(1)[[0, -1]].tolist())) == [(10, 0), (10, 10)]
 
 

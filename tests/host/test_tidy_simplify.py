@@ -84,7 +84,7 @@ def test_no_ink_moves_further_than_the_tolerance(drawing, tolerance):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_chords_of_smooth_curves_use_the_tolerance_and_keep_it(seed):
-    """Random strokes leave little to even out; on curves every chord comes near the tolerance."""
+    """Random strokes leave little to simplify; on curves every chord is close to the tolerance."""
     curve = smooth(seed, 1201)
     chords = shapely.LineString(simplify(Drawing.from_strokes([curve]), tolerance_mm=0.05).stroke(0))
     assert 0.04 < shapely.distance(chords, shapely.points(curve)).max() <= 0.05 * (1 + 1e-9)

@@ -84,7 +84,7 @@ def test_with_redrawing_a_grid_is_one_trail_and_no_side_is_drawn_three_times(sha
 
 @pytest.mark.parametrize("shape", [(2, 2), (3, 2), (4, 1)])
 def test_what_is_drawn_twice_is_the_least_there_is(shape):
-    # The postman who need not come home: of all pairings of the odd vertices but two, the shortest; networkx' blossom
+    # The open postman problem: the shortest of all pairings of the odd vertices except two; networkx' blossom
     # algorithm finds it for every choice of those two.
     drawing = grid(*shape)
     graph = graph_of(drawing)
@@ -103,8 +103,8 @@ def test_what_is_drawn_twice_is_the_least_there_is(shape):
 
 
 def test_large_pairings_come_close_to_the_best():
-    # Forty places of which any two within reach may be paired; networkx' blossom algorithm gives the most pairs, and
-    # the least length of so many.
+    # Forty places, paired within a reach; networkx' blossom algorithm gives the largest number of pairs, and their
+    # least length.
     rng = np.random.default_rng(5)
     for _ in range(5):
         at = rng.uniform(0, 100, (40, 2))
@@ -167,7 +167,7 @@ def test_a_hatching_and_its_outline_are_drawn_in_one_go():
     assert len(tidy(drawing)) == 40
     one = tidy(drawing, Tidying(wanted=Tidiness(redraw_mm=1.5)))
     assert len(one) == 1
-    # A millimetre of frame for each of 39 - 1 turns, more or less one.
+    # A millimetre of frame for each of 38 turns, plus or minus one.
     again_mm = one.stroke_lengths_mm().sum() - drawing.stroke_lengths_mm().sum()
     assert 30 <= again_mm <= 39
 

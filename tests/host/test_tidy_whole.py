@@ -100,14 +100,14 @@ def test_a_grid_drawn_in_scraps_becomes_a_few_strokes():
 
 @pytest.mark.parametrize("scattered", [4000, pytest.param(10_000, marks=pytest.mark.slow)])
 def test_many_strokes_in_bounded_time_and_space(scattered):
-    # Half of them or fewer are crowded; a quadratic step anywhere would not come back while anybody waits.
+    # At most half of them are crowded; a quadratic step would take far too long.
     rng = np.random.default_rng(10)
     at = np.concatenate((rng.uniform(0, 200, (scattered, 1, 2)), rng.normal(50, 0.01, (4000, 1, 2))))
     strokes = np.concatenate((at, at + rng.normal(0, 1, at.shape)), axis=1)
     count = len(strokes)
     drawing = Drawing(strokes.reshape(-1, 2), np.arange(0, 2 * count + 1, 2), np.zeros(count, dtype=np.int64))
     out = tidy(drawing)
-    # The crowd costs next to nothing. The best tour of n scattered points in an area A is 0.7124 sqrt(n A) long
+    # The crowded part adds almost no travel. The best tour of n scattered points in an area A is 0.7124 sqrt(n A) long
     # (Beardwood, Halton and Hammersley 1959; constant from Johnson and McGeoch 1997), nearest-first 25 % longer, and
     # strokes are passed along, not travelled.
     assert travel_mm(out) < 1.25 * 0.7124 * np.sqrt(scattered * 200.0 * 200.0)

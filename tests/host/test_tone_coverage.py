@@ -16,7 +16,7 @@ def covered_mm2(strokes, pen_mm: float = 0.5, side_mm: float = 20.0) -> float:
 @pytest.mark.parametrize("pen_mm", [0.2, 0.5, 1.3])
 def test_a_line_covers_its_length_times_its_width_and_two_half_discs(angle, pen_mm):
     end = 5 * np.array([np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))])
-    # One line may be off by an eighth of its width on the grid of grains; it is the mean that counts.
+    # One line may be off by an eighth of its width on the grid; the mean is compared.
     places = np.random.default_rng(1).uniform(9, 11, (30, 2))
     found = np.mean([covered_mm2([place + np.array([-end, end])], pen_mm) for place in places])
     assert found == pytest.approx(10 * pen_mm + np.pi * pen_mm**2 / 4, rel=0.01)

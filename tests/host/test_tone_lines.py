@@ -27,8 +27,9 @@ def length_mm(stroke: np.ndarray) -> float:
 
 OUTLINE = Outline(weight=0.0)
 SHIFT_MM = 0.4 * 0.5 * np.sqrt(2 * np.log(1.6) / (1 - 1.6**-2))
-"""How far in the dark the line of an edge lies: where two Gaussians of 0.4 pens and 1.6 times that differ most in what
-they have of it, both densities are equal; solved for the place."""
+"""Offset of an edge's line into the dark: where two Gaussians of 0.4 pens and 1.6 times that differ most in their
+shares, both densities are equal; solved for the position.
+"""
 
 
 @pytest.mark.parametrize("slant", [0.0, 0.13, 0.4, 1.0])
@@ -42,7 +43,7 @@ def test_a_straight_edge_is_one_line_half_a_pen_in_the_dark(slant):
     inside = shapely.get_coordinates(shapely.segmentize(shapely.linestrings(strokes[0]), 0.5))
     inside = inside[(inside[:, 1] > 6) & (inside[:, 1] < 54)]
     away = (inside[:, 0] - (30 + slant * (inside[:, 1] - 30))) / np.hypot(1, slant)
-    # Pixels of 0.2 mm, and what lies between them by proportion, blur a little more.
+    # Pixels of 0.2 mm with linear interpolation blur slightly more.
     assert away.mean() == pytest.approx(SHIFT_MM, abs=0.09)
     assert np.ptp(away) < 0.1
 
@@ -169,7 +170,7 @@ def test_tracing_visits_the_pixels_of_a_skeleton_of_scikit_image_and_no_others(s
     for line in chains(thin):
         column, row = np.round(line).astype(int).T
         traced[row, column] = True
-    # Where a few junction pixels are drawn together, the line runs through their middle.
+    # If several junction pixels are merged, the line runs through their middle.
     assert (ndimage.distance_transform_edt(~traced)[thin] <= 3.0).all()
     assert (ndimage.distance_transform_edt(~thin)[traced] <= 3.0).all()
     assert (traced & thin).sum() > 0.93 * thin.sum()

@@ -40,7 +40,7 @@ def assert_sound(picture: Picture) -> None:
     assert (points <= [picture.width_mm, picture.height_mm]).all()
     lengths = np.diff(picture.drawing.starts)
     assert (lengths >= 1).all()
-    # One point is a dot on purpose; more points must lead somewhere.
+    # One point is an intended dot; strokes of more points must have a length.
     assert (picture.drawing.stroke_lengths_mm()[lengths > 1] > 1e-9).all()
 
 
@@ -55,13 +55,13 @@ def test_strokes_lie_within_the_picture_and_lead_somewhere(name, seed, rows, col
     try:
         picture = drawn(name, photograph(hills(seed, rows, columns)))
     except SourceError as error:
-        # Lines and edges may be lacking in a few pixels; in more there are some.
-        assert "nothing to draw" in str(error)  # noqa: PT017  either outcome is right
+        # A few pixels may have no lines or edges; larger pictures have some.
+        assert "nothing to draw" in str(error)  # noqa: PT017  both outcomes are valid
         assert min(rows, columns) < 24
         return
     assert_sound(picture)
     assert min(ROOM[0] / picture.width_mm, ROOM[1] / picture.height_mm) == pytest.approx(1.0) or (
-        # Turned on the sheet where it then becomes larger.
+        # Rotated on the sheet if it is then larger.
         min(ROOM[1] / picture.width_mm, ROOM[0] / picture.height_mm) == pytest.approx(1.0)
     )
 
@@ -86,7 +86,7 @@ def test_a_picture_of_one_tone_is_drawn_or_refused_in_words(name, grey, size):
     try:
         picture = drawn(name, photograph(np.full(size, grey)))
     except SourceError as error:
-        assert "nothing to draw" in str(error)  # noqa: PT017  either outcome is right
+        assert "nothing to draw" in str(error)  # noqa: PT017  both outcomes are valid
         return
     assert grey < 1.0, "white paper needs no ink"
     assert_sound(picture)

@@ -38,17 +38,17 @@ def test_a_grey_wedge_comes_out_as_a_wedge(words):
     given = layer(wedge(60, 120), 120.0, 60.0, 0.4)
     ink = inked(way(words).strokes(given), (120.0, 60.0), pen_mm=0.4, pixel_mm=0.1)
     steps = ink.reshape(600, 8, 150).mean(axis=(0, 2))
-    # Streamlines at a slant to an even slope all end, or begin, at the same tone: the worst that can happen to them.
+    # Streamlines at an angle to an even slope all end, or begin, at the same tone, which is their worst case.
     slack = 0.08 if "form" in words or words == "streamlines" else 0.045
     assert steps == pytest.approx((np.arange(8) + 0.5) / 8, abs=slack)
-    # The tones between are there as well: coverage rises from step to step.
+    # Intermediate tones are distinct: coverage increases from step to step.
     assert (np.diff(steps) > 0.05).all()
 
 
 @pytest.mark.parametrize("words", TONAL)
 @pytest.mark.parametrize("name", ["camera"])
 def test_photographs_of_scikit_image_keep_their_tones(words, name):
-    """On a small card, a fine pen, seen from across a room; the figures for A4 are in bench/README.md."""
+    """On a small card with a fine pen, viewed from across a room; bench/README.md has the figures for A4."""
     taken = photograph.load(str(PICTURES / f"{name}.png"))
     method = way(words + ("," if ":" in words else ":") + "contrast=none")
     wish = Wish(room_mm=(74.0, 105.0), pen_width_mm=0.3)
@@ -59,7 +59,7 @@ def test_photographs_of_scikit_image_keep_their_tones(words, name):
 
 
 def test_the_meter_knows_the_photograph_itself_and_white_paper():
-    """Lines a pen apart are black; nothing is white: the errors of both follow from the wedge's mean."""
+    """Solid black and blank paper as references: their errors follow from the wedge's mean."""
     field = Field(wedge().astype(np.float32), 80.0, 60.0, 0.5)
     nothing = meter.read([], field)
     assert nothing.error == pytest.approx(0.5, abs=0.01)

@@ -120,7 +120,7 @@ def test_a_missing_serial_port():
 
 
 def test_a_serial_port_that_may_not_be_opened(monkeypatch):
-    # Root may open everything, so the refusal is the system call's.
+    # Root may open everything, so the system call is replaced.
     real_open = os.open
 
     def refusing(path, *rest, **more):

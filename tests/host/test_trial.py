@@ -159,7 +159,7 @@ def test_points_are_laid_on_each_other_like_scipy_does():
     assert np.abs(ours - (rotation.apply(flat[1])[:, :2] + asked.mean(axis=0))).max() < 1e-9
 
 
-# From a fault to its figure
+# From a fault to its result
 
 
 def test_combs_show_backlash_to_a_twentieth_of_a_millimetre():
@@ -188,7 +188,7 @@ def test_a_corrected_rig_draws_the_same_sheet_true_and_finds_nothing_more():
     for name in ("scale of x", "scale of y", "squareness"):
         figure = again.figure(name)
         assert abs(figure.after - figure.before) < figure.stated
-    # The check sheet agrees, though it is drawn with the corrections: figures are absolute, not on top of each other.
+    # The check sheet agrees although it is drawn with the corrections, because results are absolute.
     circle = found("circle", faults, rig, seed=3)
     assert abs(circle.figure("squareness").after - 1.3) < circle.figure("squareness").stated
 
@@ -254,7 +254,7 @@ def test_ringing_is_found_within_its_statement():
         assert abs(figure.after - truth) < figure.stated
         assert figure.stated < 0.15 * truth
     RIG.changed(finding.changes)
-    assert "smoothing.shaper" not in finding.changes  # nothing is switched on that nobody has asked for
+    assert "smoothing.shaper" not in finding.changes  # nothing is enabled without a request
     assert any("linewright tune" in note for note in finding.notes)
 
 
@@ -391,7 +391,7 @@ def test_a_sheet_of_another_rig_corrects_nothing(made_for, tmp_path, capsys, mon
         assert (tmp_path / "rig.toml").read_text() == before
         assert run(["fit", f"trial/{name}", "--rig", "rig.toml", "--only-show"]) == 0
         capsys.readouterr()
-    # How fast the machine moves does not matter to what a ruler shows.
+    # Speed settings do not affect measured lengths.
     (tmp_path / "rig.toml").write_text(changed_text(Rig.default_text(), {"axis.x.accel_mm_s2": 900.0}))
     assert run(["fit", "trial/squareness.csv", "--rig", "rig.toml"]) == 0
 
@@ -412,7 +412,7 @@ def test_typed_figures_are_not_counted_twice(tmp_path, capsys, monkeypatch):
     assert "nobody has said that this sheet was drawn with rig.toml as it is now" in said
     assert "corrections.backlash_x_mm = 0.3" in said
     assert (tmp_path / "rig.toml").read_text() == before
-    # On a terminal it asks, and takes no for an answer.
+    # On a terminal it asks, and stops if the answer is no.
     for answer, code in ((False, 130), (True, 0)):
         monkeypatch.setattr("sys.stdin.isatty", lambda: True)
         monkeypatch.setattr("typer.confirm", lambda _text, answer=answer, **_: answer or (_ for _ in ()).throw(Abort))
@@ -479,7 +479,9 @@ def test_a_form_that_is_none_is_refused(name, text, said, capsys, tmp_path):
 
 
 def test_pen_heights_are_tried_where_the_raised_pen_is_near():
-    """As bring-up leaves them: 80 us apart. No dash is drawn with the pen raised, and the rig bears all of them."""
+    """Heights as after bring-up, 80 us apart: no dash is drawn with the pen raised, and all are within the rig's
+    range.
+    """
     rig = Rig.default().changed({"pen.up_us": 1600, "pen.down_us": 1520, "sheet.size": "A5"})
     sheet = sheet_on(rig)
     trial = catalogue.design("heights", rig, sheet)
@@ -510,6 +512,6 @@ def test_the_pens_near_height_clears_the_highest_place_and_its_time_is_what_was_
     by_rule = RIG.changed(catalogue.kind("heights").fit(trial, RIG, SHEET, unseen, 0.1).changes)
     assert by_rule.pen.near_us == rig.pen.near_us
     assert 20 + 0.375 * 70 <= by_rule.pen.near_ms < 50  # 60 degrees in 250 ms, and a frame
-    # None of them clean: the pen waits until it is all the way up.
+    # None of them is clean: the pen waits until it is fully raised.
     never = catalogue.kind("heights").fit(trial, RIG, SHEET, answers | {"wait": 8.0}, 0.1)
     assert not PenLifts.from_rig(RIG.changed(never.changes)).overlap

@@ -27,7 +27,7 @@ CARD = Drawing.from_strokes(
 
 @pytest.fixture(autouse=True)
 def _one_stroke_for_the_tip(monkeypatch):
-    """Plans for the tip take seconds: one stroke of the drawing stands for it."""
+    """Plans for the tip take seconds, so one stroke represents the drawing."""
     monkeypatch.setattr(tuning, "TIP_MOST_MM", 1.0)
 
 
@@ -42,7 +42,7 @@ def test_a_machine_that_rings_badly_is_calmed():
     assert choice.best.wobble_mm <= 0.1
     assert choice.best.changes
     assert all(c.predicted_s >= choice.best.predicted_s for c in choice.tried if c.wobble_mm <= 0.1)
-    # What is recommended can be written down as it stands.
+    # The recommendation is valid in the rig file.
     rings(10.0, 13.0).changed(choice.best.changes)
 
 
@@ -63,7 +63,7 @@ def test_a_stiff_machine_keeps_its_speed():
     told = []
     choice = tune(CARD, rings(150.0, 180.0), 0.1, lambda doing, done: told.append((doing, done)))
     assert choice.best is choice.now
-    # Whoever waits sees what is tried, and how much of it is done.
+    # Progress shows the tried settings and the completed share.
     shares = [done for _, done in told]
     assert len(told) > 3
     assert shares == sorted(shares)

@@ -175,7 +175,8 @@ def lightness(colour: str) -> float:
 
 
 def test_speed_colours_grow_lighter_all_the_way():
-    # Order by lightness survives every kind of colour vision. 2 L* a level is twice what the eye needs side by side
+    # The order by lightness is visible with every kind of colour vision. 2 L* per level is twice the difference
+    # visible side by side
     # (the just noticeable difference of CIE 1976 is about 1).
     levels = [lightness(speed_map.colour((i + 0.5) / speed_map.LEVELS)) for i in range(speed_map.LEVELS)]
     assert np.diff(levels).min() > 2.0
@@ -242,7 +243,7 @@ def test_lens_shows_the_worst_place_in_its_middle():
     peak = lens.points_mm[np.argmax(lens.points_mm[:, 1])]
     middle = np.array([BORDER_MM, 148 + 2 * BORDER_MM]) + overlay.LENS_MM / 2
     assert peak == pytest.approx(middle)
-    # Nothing leaves the lens, and the picture says how much it magnifies: 16 deviations of 0.5 mm across 36 mm.
+    # Nothing extends beyond the lens, and the picture states its magnification: 16 deviations of 0.5 mm across 36 mm.
     assert (lens.points_mm >= middle - overlay.LENS_MM / 2).all()
     assert (lens.points_mm <= middle + overlay.LENS_MM / 2).all()
     assert any(isinstance(item, Label) and item.text.startswith("x 4: 8 mm") for item in scene.items)
@@ -289,7 +290,7 @@ def test_contact_sheet_holds_all_pictures():
     image = Image.open(io.BytesIO(contact_sheet.contact_sheet(scenes, height_px=100)))
     gap = contact_sheet.GAP_PX
     assert image.size == (2 * 100 + 3 * gap, 2 * 100 + 3 * gap)
-    # The one of the second row stands under the first of the first, and beside it is table.
+    # The label of the second row is below the first, with table beside it.
     pixels = np.asarray(image)
     assert np.array_equal(pixels[2 * gap + 100 :, : 100 + gap], pixels[gap + 0 : -100 - gap, : 100 + gap][: 100 + gap])
     assert (pixels[2 * gap + 100 :, 100 + 2 * gap :] == pixels[0, 0]).all()

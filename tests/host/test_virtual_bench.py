@@ -31,7 +31,7 @@ def steps(words):
 
 @given(st.booleans(), st.booleans(), flags, flags, flags, st.integers(0, 3))
 def test_a_board_that_knows_how_it_is_wired_moves_right(wired_a, wired_b, wrong_a, wrong_b, swapped, told):
-    """The motors' true steps are what the board says, turned once for the wiring and once for what it was told."""
+    """The motors' true steps are the board's, reversed once for the wiring and once for its setting."""
     bench = Bench(
         Machine(reversed=(wired_a, wired_b)), Faults(reversed_a=wrong_a, reversed_b=wrong_b, swapped_motors=swapped)
     )
@@ -67,9 +67,9 @@ def test_a_still_motor_makes_no_step():
     ("faults", "told", "seen"),
     [
         (Faults(), (8, 9), (True, False)),
-        (Faults(), (9, 8), (False, True)),  # the file has the pins the wrong way round
+        (Faults(), (9, 8), (False, True)),  # the file has the pins swapped
         (Faults(swapped_endstops=1.0), (8, 9), (False, True)),
-        (Faults(swapped_endstops=1.0), (9, 8), (True, False)),  # and so puts swapped plugs right
+        (Faults(swapped_endstops=1.0), (9, 8), (True, False)),  # which corrects swapped plugs
         (Faults(dead_x=1.0), (8, 9), (False, False)),
         (Faults(stuck_y=1.0), (8, 9), (True, True)),
     ],
@@ -142,7 +142,7 @@ def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
         session = Session(link, rig)
         session.greet()
         assert beside.look().carriage_mm == pytest.approx((40.0, 30.0), abs=0.02)
-        assert beside.look().pen_down  # told to be up, but the arm points the other way
+        assert beside.look().pen_down  # commanded up, but the arm points the other way
         for axis, bit in (("x", 16), ("y", 32)):
             beside.press(axis, True)
             assert wait_for(session, lambda flags, bit=bit: flags & bit)
@@ -157,5 +157,5 @@ def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
 
 
 def wait_for(session, true_of_flags):
-    """The board looks at its switches ten times a second when it is at rest."""
+    """The board polls its switches ten times a second at rest."""
     return any(true_of_flags(session.fresh_report()["flags"]) or time.sleep(0.05) for _ in range(1000))

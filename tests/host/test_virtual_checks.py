@@ -73,7 +73,7 @@ def test_a_jerk_in_mid_move_is_placed_in_time(maker):
     maker.dwell(100)
     maker.move(1000, 0, accel=150_000.0)
     start = maker.tick / TICK_HZ
-    maker.line(400, 0, 8000)  # 100 mm/s out of the blue
+    maker.line(400, 0, 8000)  # 100 mm/s from rest
     check = read_trace(maker.close()).check("acceleration")
     assert abs(check.violations[0].time_s - start) < 0.11  # the longest window
 
@@ -143,7 +143,7 @@ def test_direction_set_too_late(maker):
 
 
 def test_direction_changes_while_the_step_is_high(maker):
-    maker.shape(10, 5, 10)  # the next word begins when the pulse is still up
+    maker.shape(10, 5, 10)  # the next word begins while the pulse is high
     maker.play(np.array([1000 << 4 | 0b0101, 0 << 4 | 0b0010], dtype=np.uint32))
     assert "direction hold" in broken(maker)
 
@@ -153,7 +153,7 @@ def test_a_reversal_is_checked_against_the_last_step_of_an_earlier_piece(maker):
     maker.dwell(300)
     maker.move(-100, 0)
     result = read_trace(maker.close()).check("direction hold")
-    assert result.checked == 3  # the two lines' first directions and one reversal; B's never changes but once
+    assert result.checked == 3  # the first directions of both lines and one reversal; B's changes only once
     assert result.broken == 0
 
 

@@ -247,7 +247,7 @@ def test_the_launcher_names_a_folder_without_room(tmp_path, monkeypatch):
 
 
 def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
-    """Even one that is killed and can clean up nothing."""
+    """Even one that is killed and cannot clean up."""
     script = (
         "import os, signal\n"
         "from linewright.virtual.launcher import RigOptions, RigProcess\n"
@@ -270,7 +270,7 @@ def test_told_to_stay_it_serves_host_after_host_but_one_at_a_time(start, connect
     with connect(process) as first:
         address = first.getpeername()
         assert refused_at(address)
-    # The place is free again soon after the first has left, and taken again soon after.
+    # The place is free soon after the first host has disconnected, and can be taken again.
     second = connected_to(address)
     assert refused_at(address)
     second.close()

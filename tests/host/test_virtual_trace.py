@@ -24,7 +24,7 @@ ROUNDING_MM = (math.sqrt(0.5) + 0.5) * STEP_MM
 
 
 class Artist:
-    """Draws strokes on a tape as a flawless board would."""
+    """Records strokes on a tape as an ideal board."""
 
     def __init__(self, path, machine=None, faults=None):
         self.maker = TapeMaker(path, machine, faults)
@@ -78,7 +78,7 @@ def test_a_flawless_drawing_is_within_rounding(tmp_path, crossed):
     assert (found.strokes_planned, found.strokes_drawn, found.strokes_cut, found.stray_runs) == (4, 4, 0, 0)
     assert trace.end_steps == tuple(artist.at)
     assert trace.check("pen at rest").broken == 0
-    # The thinned path against the plan, by somebody else's geometry (GEOS): half a step more.
+    # The thinned path compared with the plan by GEOS: half a step more.
     for drawn, planned in zip(trace.drawn, STROKES, strict=True):
         if len(planned) > 1:
             line = shapely.LineString(drawn)
@@ -159,7 +159,7 @@ def test_a_pen_lifted_and_put_back_in_mid_stroke_makes_one_stroke(tmp_path):
 
 @pytest.mark.parametrize("steps", [32, 2])
 def test_a_pen_lifted_and_put_back_just_before_the_end_makes_one_stroke(tmp_path, steps):
-    """32 of 8000 steps are less than what a bent machine may lack, 2 are within rounding; neither is another stroke."""
+    """32 of 8000 steps are less than the tolerance for a bent machine, 2 are within rounding; both match the stroke."""
     artist = Artist(tmp_path / "x.tape")
     strokes = [np.array([[10.0, 10.0], [110.0, 10.0]]), np.array([[50.0, 60.0], [90.0, 60.0]])]
     for pieces in ([strokes[0][:1], [[110.0 - steps / 80, 10.0]], strokes[0][1:]], [strokes[1][:1], strokes[1][1:]]):
@@ -174,7 +174,7 @@ def test_a_pen_lifted_and_put_back_just_before_the_end_makes_one_stroke(tmp_path
 
 
 def test_a_pen_held_at_the_very_end_of_a_stroke_touches_it_once_more(tmp_path):
-    """After the last stroke, too. Elsewhere the same touch is where no stroke is due."""
+    """Also after the last stroke. Elsewhere the same touch is not at a planned stroke."""
     artist = Artist(tmp_path / "x.tape")
     strokes = [np.array([[10.0, 10.0], [20.0, 10.0]]), np.array([[50.0, 60.0], [60.0, 60.0]])]
     for stroke in strokes:
@@ -189,7 +189,7 @@ def test_a_pen_held_at_the_very_end_of_a_stroke_touches_it_once_more(tmp_path):
 
 
 def test_a_tremble_that_rounding_swallows_is_not_taken_for_an_unfinished_stroke(tmp_path):
-    """Half a step to and fro, 300 times, on the way to (20, 10): the plan has many more steps than a smooth line."""
+    """Half a step back and forth, 300 times, on the way: the plan has many more steps than a smooth line."""
     rng = np.random.default_rng(2)
     way = np.linspace([10, 10], [20, 10], 300) + rng.normal(size=(300, 2)) * 0.4 * STEP_MM
     artist = Artist(tmp_path / "x.tape")
@@ -239,7 +239,7 @@ def test_nothing_drawn_and_nothing_planned(tmp_path):
 )
 def test_faults_show_as_deviation_of_their_size(tmp_path, faults, expected_mm):
     artist = Artist(tmp_path / "x.tape", faults=faults)
-    artist.go([[0.5, 0.5], [0, 0]])  # takes up the play towards the zero
+    artist.go([[0.5, 0.5], [0, 0]])  # takes up the backlash towards the zero
     artist.maker.zero(0, 0)
     artist.draw([[0, 0], [80, 0], [80, 80], [0, 80], [0, 0]])
     trace = read_trace(artist.close(), Drawing.from_strokes([[[0, 0], [80, 0], [80, 80], [0, 80], [0, 0]]]))
@@ -270,7 +270,7 @@ coordinate = st.floats(1, 30).map(lambda v: round(v, 3))
     st.lists(st.lists(st.tuples(coordinate, coordinate), min_size=1, max_size=8), min_size=1, max_size=6), st.booleans()
 )
 def test_any_drawing_on_whole_steps_is_within_rounding(tmp_path_factory, strokes, crossed):
-    """Whatever the strokes (crossing, going back on themselves, empty), a flawless board is never blamed."""
+    """For any strokes (crossing, retracing, empty) an ideal board causes no finding."""
     artist = Artist(tmp_path_factory.mktemp("tapes") / "x.tape", Machine(crossed=crossed))
     for stroke in strokes:
         artist.draw(stroke)
@@ -299,5 +299,5 @@ def test_the_deviation_is_never_below_the_true_distance(points, dx, dy):
     comparer.add(PenRun(drawn, np.arange(len(drawn)), tuple(steps[0]), tuple(steps[-1])))
     line = shapely.LineString(points)
     truth = shapely.distance(shapely.points(drawn[:: max(1, len(drawn) // 500)]), line).max()
-    # Points far off are followed up in part only: a step of tolerance.
+    # Only some of the far points are searched, so one step of tolerance.
     assert comparer.result().max_mm >= truth - STEP_MM

@@ -1,4 +1,4 @@
-"""Virtual time: jumps while nothing is waited for, and does not run ahead of a slow host.
+"""Virtual time: jumps while there is nothing to wait for, and does not run ahead of a slow host.
 
 Lower bounds on real time are safe on any machine; upper bounds are not asserted.
 """
@@ -43,7 +43,7 @@ def test_time_jumps_while_the_player_plays_and_nothing_is_expected(pair):
 
 def test_a_slow_host_is_waited_for_without_any_time_passing(pair, monkeypatch):
     host, wire = pair
-    monkeypatch.setattr(wires, "PATIENCE_S", 60.0)  # however late a loaded machine starts the timer
+    monkeypatch.setattr(wires, "PATIENCE_S", 60.0)  # even if a busy machine starts the timer late
     timer = later(0.1, host.sendall, b"records")
     assert wire.let_pass(1000, 10 * TICK_HZ, playing=True, expecting=True, at_rest=False) == 1000
     assert wire.take(bytearray(100), 1000) == 7
@@ -65,7 +65,7 @@ def test_bytes_that_come_during_a_silence_end_it_at_their_time(pair):
     begin = time.monotonic()
     timer = later(PATIENCE_S + 0.5, host.sendall, b"x")
     reached = wire.let_pass(0, 1000 * TICK_HZ, playing=True, expecting=True, at_rest=False)
-    # Half a second, but for what passed between the two lines above, and no more than has really passed.
+    # Half a second less the time between the two lines above, and not more than real time.
     assert 0 < reached <= (time.monotonic() - begin - PATIENCE_S) * TICK_HZ
     timer.join()
 
@@ -127,23 +127,23 @@ def test_the_end_of_the_host_ends_the_rig(pair):
 
 
 def test_a_board_that_plays_comes_to_rest_before_the_rig_ends(pair):
-    """The host's end takes no power away: what is played goes on, at once and without patience, and ends."""
+    """The end of the host does not remove power: playing continues without waiting, and ends."""
     host, wire = pair
     host.close()
     assert wire.take(bytearray(10), 7) == 0
     now = 7
-    for _ in range(100):  # 30 s: a silence of the board's own counts by what it plays
+    for _ in range(100):  # 30 s: the board's own silence is measured in played time
         now = wire.let_pass(now, now + 3 * TICK_HZ // 10, playing=True, expecting=True, at_rest=False)
     assert now == 7 + 30 * TICK_HZ
     assert wire.left_at == 7
     wire.give(b"nobody hears it", now)
     assert wire.let_pass(now, now + TICK_HZ, playing=False, expecting=True, at_rest=False) == now + TICK_HZ
-    with pytest.raises(RigEnds):  # its pen stays down for good; the rig ends all the same
+    with pytest.raises(RigEnds):  # its pen stays down; the rig ends anyway
         wire.let_pass(now + 2 * TICK_HZ, now + 3 * TICK_HZ, playing=False, expecting=False, at_rest=False)
 
 
 def test_a_host_that_leaves_bytes_unread_has_left_too():
-    """Closing then resets the connection, which the rig meets as an error in place of an end."""
+    """Closing then resets the connection, which the rig sees as an error instead of an end."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         host = socket.create_connection(server.getsockname())
         board, _ = server.accept()

@@ -42,7 +42,7 @@ class EasyWire:
 
 
 class Board:
-    """What a board does with its port, without a board."""
+    """Uses the port as a board does."""
 
     def __init__(self, world: World) -> None:
         self.world = world
@@ -215,7 +215,7 @@ def test_endstop_at_the_far_end(make):
 
 
 def test_lost_steps_show_at_the_endstop(make):
-    """Steps that the motor did not follow away from the switch are met again on the way back."""
+    """Steps lost on the way from the switch appear on the way back."""
     board = make(start_x_mm=0.0, start_y_mm=50.0, pull_out_a_hz=5000.0)
     board.submit(line_words(100, 0, 500))  # 10 kHz: only the first step is followed
     board.play_all()

@@ -32,7 +32,7 @@ def drawn(words: str = "wash", pens: str = PENS) -> Picture:
 
 
 def inks(picture: Picture) -> dict[str, shapely.Geometry]:
-    """What each pen covers, at its true width."""
+    """Area covered by each pen, at its true width."""
     found = {}
     for number, pen in enumerate(picture.drawing.pens):
         lines = [
@@ -57,7 +57,7 @@ def test_each_place_has_its_own_colour_and_white_stays_paper():
     assert ink["peachpuff"].bounds[2] < 40.5
     assert ink["skyblue"].bounds[0] > 39.5
     assert all(ink[name].bounds[3] < 41.0 for name in ("peachpuff", "skyblue"))
-    # Six tenths of what is not taken by disc and gaps are covered.
+    # Six tenths of the area without disc and gaps are covered.
     assert 0.4 < ink["peachpuff"].area / (40.0 * 40.0 - np.pi * 9.3**2 / 2) < 0.62
 
 

@@ -103,9 +103,9 @@ def test_wires_are_thick_enough():
     strong = {"driver.current_a": 1.5, "supply.motor_a": 10.0}
     wiring = Wiring.of(REAL.changed(strong))
     assert wiring.motor_fuse_a == 4.0  # 2 x 1.5 A x 1.25 = 3.75, the next of R10
-    # Wires are sized for the fuse: 4 A want 0.8 mm2.
+    # Wires are sized for the fuse: 4 A need 0.8 mm2.
     assert min(line.mm2 for line in wiring.lines if line.kind == "motor supply") == 1.0
-    # A supply of 7 A may never blow 4 A (2.1 x 4 = 8.4 A): its wires bear all it gives, 7 A want 1.4 mm2.
+    # A supply of 7 A may never blow 4 A (2.1 x 4 = 8.4 A): its wires carry the full current, 7 A need 1.4 mm2.
     weak = Wiring.of(REAL.changed(strong | {"supply.motor_a": 7.0}))
     assert min(line.mm2 for line in weak.lines if line.kind == "motor supply") == 1.5
     with pytest.raises(InputError, match="more than 6 mm2 of wire carries"):
@@ -180,7 +180,7 @@ def test_list_and_picture_agree_and_leave_no_pin_of_a_driver_open():
         assert any(line.start == f"driver {name} sleep, reset" for line in wiring.lines)
     assert words.count("set 16 microsteps") == 2
     assert "16 microsteps" in wiring.cautions[7]
-    # The legend promises nothing that the list does not keep.
+    # The legend agrees with the list.
     assert {line.mm2 for line in wiring.lines if line.kind == "ground"} == {0.14, 0.5, 0.75}
     assert "0.75, signals 0.14" in words
     # A plus at both capacitors, and one at the supply.
@@ -192,7 +192,7 @@ def test_list_and_picture_agree_and_leave_no_pin_of_a_driver_open():
 
 @pytest.mark.parametrize("command", ["wiring", "check"])
 def test_first_of_all_it_says_whose_machine_it_is(command, tmp_path, monkeypatch, capsys):
-    # A rig.toml that lies there is not taken unless it is named: whoever forgets that reads it before they wire.
+    # A rig.toml in the folder is not used unless it is named, and the output says so.
     monkeypatch.chdir(tmp_path)
     (tmp_path / "rig.toml").write_text(Rig.default_text())
     assert cli.run(["rig", command]) == 0

@@ -1,7 +1,7 @@
 """Unusual strokes that break careless geometry code, shared by all geometry tests.
 
 ``SOUND`` holds drawings that every step must carry, ``DAMAGED`` those with coordinates that are no numbers, which a
-step may refuse with one of our own errors and must never let through. ``drawings()`` makes more of the sound kind.
+step must refuse with one of our errors. ``drawings()`` makes more of the sound kind.
 """
 
 from __future__ import annotations

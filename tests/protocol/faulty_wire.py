@@ -80,7 +80,7 @@ class Wire:
         return self.queue[0][0] if self.queue else None
 
     def room(self, t_us: int) -> bool:
-        """Whether the sender's own buffer takes more: at most about one frame is waiting."""
+        """Whether the sender's buffer accepts more: about one frame at most is waiting."""
         return self.free_us <= t_us + 1000
 
 
@@ -107,7 +107,7 @@ class Pair:
         return ticks_add(START_US, self.t_us)
 
     def run(self, turn: Callable[[Pair], bool], limit_us: int) -> bool:
-        """Let time pass until ``turn`` (called after every event) says True; False when ``limit_us`` is over."""
+        """Advance time until ``turn`` (called after every event) returns True; returns False at ``limit_us``."""
         while self.t_us < limit_us:
             for wire, end in ((self.down, self.board), (self.up, self.host)):
                 while wire.queue and wire.queue[0][0] <= self.t_us:

@@ -38,7 +38,7 @@ def words(table: tuple[str, ...]) -> str:
     return ", ".join(f"{i} {word}" for i, word in enumerate(table))
 
 
-# Worked examples: a program, and how it looks in each layer.
+# Worked examples: a program in each layer.
 PROGRAM = [
     (records.PEN, 1300, 250, 0),
     (records.RAMP, 120, -35, 2000),
@@ -101,7 +101,7 @@ def session_diagram() -> str:
     lines = ["stateDiagram-v2", "    [*] --> calling: host starts", "    [*] --> waiting: board starts"]
     for state, comes, done, following in transitions.TRANSITIONS:
         if done != "nothing":
-            # A colon would end the label there.
+            # A colon would end the label.
             lines.append(f"    {state} --> {following}: {comes} / {done}".replace("up: ", "up, "))
     return "\n".join(("```mermaid", *lines, "```"))
 

@@ -14,7 +14,9 @@ TICKS = st.integers(0, TICKS_PERIOD - 1)
 
 
 class Small(int):
-    """A whole number that refuses to become an object on the heap: 31 signed bits on a 32-bit MicroPython."""
+    """An integer limited to MicroPython's small integers, 31 signed bits on a 32-bit build; larger results raise an
+    error.
+    """
 
     def __new__(cls, value: int) -> Self:
         if not -(1 << 30) <= value < 1 << 30:

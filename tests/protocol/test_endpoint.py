@@ -15,7 +15,7 @@ CLEAN = Faults()
 
 
 def deliver(seed: int, faults: Faults, *, count: int = 120, slots: int = 16, limit_s: float = 120.0) -> Pair:
-    """Send ``count`` moves-sized messages down and an answer up for every tenth; check all that must hold."""
+    """Send ``count`` messages of the size of moves, and an answer for every tenth; checks order and completeness."""
     pair = Pair.make(seed, faults, slots=slots)
     payload = random.Random(seed).randbytes(240)
     sent = answered = 0

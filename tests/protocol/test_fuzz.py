@@ -13,7 +13,7 @@ sys.path.insert(0, str(ROOT / "bench"))
 import fuzz_wire
 
 MICROPYTHON = ROOT / ".tools" / "micropython"
-# Room for what lives on by chance: a half-read frame, a dozen messages that wait. A leak would grow with the run.
+# Tolerance for remaining data: a partial frame, a dozen waiting messages. A leak would grow with the run.
 MOST_OBJECTS, MOST_BYTES = 200, 20_000
 
 

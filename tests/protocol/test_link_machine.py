@@ -24,7 +24,7 @@ REPORT = 38
 
 
 class Link(RuleBasedStateMachine):
-    """The wires are lists of whole writes; time passes only by a rule."""
+    """Wires are lists of complete writes; time advances only by a rule."""
 
     @initialize(slots=st.sampled_from([1, 2, 4, 16]))
     def start(self, slots: int) -> None:
@@ -32,11 +32,11 @@ class Link(RuleBasedStateMachine):
         self.now_us = START_US
         self.wires: tuple[list[bytes], list[bytes]] = ([], [])
         self.hosts = self.boards = 0
-        # By sender's and receiver's life: numbers as taken.
+        # Received numbers, by sender's and receiver's life.
         self.taken: dict[tuple[int, int, int], list[int]] = {}
         self.sent: dict[tuple[int, int], int] = {}
-        self.meant_for: dict[tuple[int, int], tuple[int, int]] = {}  # by way and life: sessions of host and board
-        self.ever: tuple[list[bytes], list[bytes]] = ([], [])  # every frame that was said
+        self.meant_for: dict[tuple[int, int], tuple[int, int]] = {}  # by direction and life: sessions of host and board
+        self.ever: tuple[list[bytes], list[bytes]] = ([], [])  # all sent frames
         self.new_board()
         self.new_host()
         self.exchange(3)
@@ -52,13 +52,13 @@ class Link(RuleBasedStateMachine):
         )
 
     def end(self, way: int) -> Endpoint:
-        """Who sends this way."""
+        """The sender of this direction."""
         return self.board if way else self.host
 
-    # What the two ends do.
+    # Actions of the two ends.
 
     def life(self, way: int) -> int:
-        """Whose messages these are: a host, or a board while it serves one host."""
+        """The life that sends: a host, or a board while it serves one host."""
         return self.boards * 1000 + self.board.openings if way else self.hosts
 
     @rule(way=st.sampled_from([DOWN, UP]), size=st.integers(0, messages.PAYLOAD - 8))
@@ -87,7 +87,7 @@ class Link(RuleBasedStateMachine):
 
     @rule(way=st.sampled_from([DOWN, UP]), most=st.integers(1, 20))
     def take(self, way: int, most: int) -> None:
-        """Take messages that came this way; an end that takes none gives no credit."""
+        """Receive messages of this direction; an end that receives none gives no credit."""
         end = self.end(1 - way)
         for _ in range(most):
             message = end.next_message()
@@ -96,7 +96,7 @@ class Link(RuleBasedStateMachine):
             _, _, payload = message
             life, number = (int.from_bytes(payload[i : i + 4], "little") for i in (0, 4))
             here = self.hosts if way else self.boards
-            # What a host says is for the board it is linked to; what a board says, for the host it served just then.
+            # A host's messages are for its connected board; a board's messages are for the host it serves at that time.
             host, board = self.meant_for[way, life]
             assert end.peer_session == (board if way else host), "a message of another session"
             assert way == DOWN or end.session == host, "a message for an earlier host"
@@ -113,7 +113,7 @@ class Link(RuleBasedStateMachine):
 
     @rule(rounds=st.integers(1, 4))
     def exchange(self, rounds: int) -> None:
-        """A good moment: everything passes in order, both ways."""
+        """Deliver everything in order, in both directions."""
         for _ in range(rounds):
             for way in (DOWN, UP):
                 self.speak(way, 50)
@@ -121,7 +121,7 @@ class Link(RuleBasedStateMachine):
                     self.deliver_at(way, 0)
             self.wait(60_000)
 
-    # What the wire does.
+    # Actions of the wire.
 
     def pick(self, way: int, at: int) -> int:
         return at % len(self.wires[way])
@@ -149,7 +149,7 @@ class Link(RuleBasedStateMachine):
 
     @rule(way=st.sampled_from([DOWN, UP]), at=st.integers(0, 1000), count=st.integers(1, 20))
     def replay(self, way: int, at: int, count: int) -> None:
-        """Frames of any time turn up again, or for the first time."""
+        """Delayed or repeated frames of any time arrive."""
         if self.ever[way]:
             at %= len(self.ever[way])
             for data in self.ever[way][at : at + count]:
@@ -190,7 +190,7 @@ class Link(RuleBasedStateMachine):
         for wire in self.wires:
             wire.clear()
 
-    # Who restarts.
+    # Restarts.
 
     @precondition(lambda self: self.boards < 6)
     @rule(rounds=st.integers(0, 4))
@@ -204,17 +204,17 @@ class Link(RuleBasedStateMachine):
         self.new_host()
         self.exchange(rounds)
 
-    # In the end the wire is good.
+    # At the end the wire is good.
 
     def teardown(self) -> None:
         if not hasattr(self, "hosts"):
             return
         for end in (self.host, self.board):
-            end.receive(b"\0", self.now_us)  # ends whatever damage has left open
+            end.receive(b"\0", self.now_us)  # ends a partial frame left by damage
         for turn in range(600):
             for way in (DOWN, UP):
                 if turn == 100:
-                    self.send(way, 0)  # a link that has nothing to say must not be mistaken for one that works
+                    self.send(way, 0)  # an idle link does not prove that it works
                 self.speak(way, 100)
                 self.deliver(way, len(self.wires[way]), 0) if self.wires[way] else None
                 self.take(way, 100)
@@ -240,7 +240,7 @@ TestLink = Link.TestCase
 
 
 class LinkAtLength(Link):
-    """The same with more patience."""
+    """The same with more steps."""
 
 
 LinkAtLength.TestCase.settings = settings(max_examples=1500, stateful_step_count=100, deadline=None)

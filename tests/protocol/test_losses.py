@@ -1,6 +1,6 @@
 """One frame dropped, by kind and direction: the other end still gets every message, once and in order.
 
-The conversation says every message of the table once each way, with the link's own frames in between.
+The conversation has every message of the table once in each direction, with the link's own frames in between.
 """
 
 from __future__ import annotations
@@ -85,7 +85,7 @@ def test_a_frame_is_dropped(kind, nth):
         talk.turn()
         talk.until(lambda: talk.host.can_send and talk.board.can_send, LONGEST_TIMEOUT_US)
     talk.until(lambda: len(talk.heard) == len(hosts) and len(talk.said) == len(boards), LONGEST_TIMEOUT_US)
-    # A second of quiet: the host's own probes, and whatever would come twice.
+    # A second of silence: the host's own probes, and possible duplicates.
     talk.until(lambda: not talk.host.awaiting and not talk.board.awaiting, LONGEST_TIMEOUT_US)
     for _ in range(100):
         talk.turn()

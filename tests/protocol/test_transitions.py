@@ -39,8 +39,8 @@ class Case:
     ----------
     end : the endpoint, with nothing left to send.
     now_us : the time.
-    comes : frames from the wire, or microseconds that pass.
-    names : what the table calls the session numbers and offers here.
+    comes : received frames, or elapsed microseconds.
+    names : the table's names of session numbers and offers.
     """
 
     end: Endpoint
@@ -49,7 +49,7 @@ class Case:
     now_us: int = START_US
 
     def play(self) -> tuple[str, str]:
-        """What the endpoint does, in the words of the table, and the state afterwards."""
+        """Actions of the endpoint in the table's words, and the state afterwards."""
         end = self.end
         foreign, openings = end.foreign, end.openings
         if isinstance(self.comes, int):
@@ -71,7 +71,7 @@ class Case:
             assert "acknowledge" in self.said(self.now_us)
         done += self.said(self.now_us)
         if end.openings > openings:
-            # What is sent next has the number 0, and so has what is taken next.
+            # The next sent and the next received message have the number 0.
             assert end.send(messages.ASK if end.host else messages.DONE, b"" if end.host else b"\x00\x00") == 0
             peer = FROM_BOARD if end.host else 0
             end.receive(message_frame(peer, end.session ^ end.peer_session), self.now_us)
@@ -257,5 +257,5 @@ def test_the_endpoint_does_what_the_row_says(row: Row) -> None:
     state, comes, wanted, following = row
     for case in CASES[state, comes]():
         assert LINK_STATES[case.end.state] == state
-        # "At most every 250 ms" bounds how often the row's action is taken; the case looks at that itself.
+        # "At most every 250 ms" limits the rate of the row's action; the case checks it.
         assert case.play() == (wanted.removesuffix(" at most every 250 ms"), following)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final, Self
 
 ANSWER_S: Final = 300.0
-"""No answer takes as long on a busy machine; a target that hangs is ended."""
+"""Time limit of an answer, s, also on a busy machine; a hanging target is ended."""
 PIECE: Final = 2048
 
 # Modules are imported from a dictionary of files.
@@ -103,7 +103,7 @@ class Target:
                 stream.close()
 
     def run(self, code: str) -> str:
-        """Run code; returns what it printed. Raises RuntimeError with the target's words."""
+        """Run code; returns its output. Raises RuntimeError with the target's message."""
         data = code.encode()
         for at in range(0, len(data), 256):
             os.write(self._in, data[at : at + 256])
@@ -115,7 +115,7 @@ class Target:
         return printed.decode(errors="replace")
 
     def put(self, name: str, data: bytes) -> None:
-        """Give it a file to import."""
+        """Provide a file for import."""
         self.run(f"B = bytearray({len(data)})")
         for at in range(0, len(data), PIECE):
             text = binascii.b2a_base64(data[at : at + PIECE], newline=False)

@@ -3,7 +3,7 @@
     make test-qemu QEMU_THUMB2=firmware.elf QEMU_RV32=firmware.elf
 
 Images are MicroPython's own `qemu` port for the boards MPS2_AN500 and VIRT_RV32, built with a heap of 768 KB. QEMU has
-none of the boards' peripherals, so this is about what the processor computes, and not about time or pins.
+none of the boards' peripherals, so this tests computed results, not time or pins.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def target(request: pytest.FixtureRequest) -> Iterator[Target]:
             TESTS / "qemu" / "vectors.py",
         ):
             started.put(path.name, path.read_bytes())
-        # The tests write records, too, which no board does.
+        # The tests also write records, which a board does not.
         encoder = TESTS.parent / "shared_protocol" / "linewire" / "encoding.py"
         started.put("linewire/encoding.py", encoder.read_bytes())
         yield started
@@ -83,7 +83,7 @@ def here() -> Iterator[None]:
 
 
 def wire(*, damaged: bool) -> tuple[bytes, tuple[int, int]]:
-    """A drawing of curves, corners and pen actions as it goes over the wire, and where it begins."""
+    """A drawing of curves, corners and pen actions as bytes of the wire, and its start."""
     turn = np.linspace(0, 6 * np.pi, 300)
     spiral = 60 + np.c_[(5 + turn) * np.cos(turn), (5 + turn) * np.sin(turn)]
     corners = 60 + 30 * np.c_[np.cos(np.arange(6) * 4 * np.pi / 5), np.sin(np.arange(6) * 4 * np.pi / 5)]
@@ -106,7 +106,7 @@ CASES = pytest.mark.parametrize(
 
 
 def drawing(*, damaged: bool, share_of_reach: float) -> tuple[bytes, tuple[object, ...]]:
-    """What goes over the wire, and what the board is told of the rig: the further arguments of `vectors.play_wire`."""
+    """Bytes of the wire, and settings of the rig: the further arguments of `vectors.play_wire`."""
     sent, at = wire(damaged=damaged)
     told = board_settings(Rig.default())
     reach = (-80, round(200 * 80 * share_of_reach), -80, 200 * 80)
@@ -117,7 +117,7 @@ def drawing(*, damaged: bool, share_of_reach: float) -> tuple[bytes, tuple[objec
 def test_a_drawing_off_the_wire_is_taken_as_far_as_it_is_within_reach(
     here: None, damaged: bool, share_of_reach: float
 ) -> None:
-    """What the targets are compared with; needs none of them."""
+    """The reference results, computed here."""
     vectors = importlib.import_module("vectors")
     sent, asked = drawing(damaged=damaged, share_of_reach=share_of_reach)
     frames, broken, fault, taken, words, *_ = vectors.play_wire(bytearray(sent), *asked)

@@ -13,7 +13,7 @@ NUMBER = 4  # bytes in front of the records of a frame
 
 
 class Player(DonePlayer):
-    """Keeps a checksum of all words, and adds up the servo's pulses."""
+    """Computes a checksum of all words, and the sum of servo pulses."""
 
     def __init__(self):
         super().__init__()

@@ -111,7 +111,7 @@ def test_two_players_take_turns_and_giving_up_tells(tmp_path, monkeypatch, capsy
 
 @pytest.mark.slow
 def test_the_game_on_a_machine_keeps_its_secret_too(tmp_path, monkeypatch, capsys):
-    """Logs, records and the machine's files have nothing of it while it is drawn."""
+    """Logs, journals and the machine's files do not contain the secret while it is drawn."""
     for kind in ("CONFIG", "STATE", "CACHE", "DATA"):
         monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind.lower()))
     monkeypatch.setenv("TMPDIR", str(tmp_path))

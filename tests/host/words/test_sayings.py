@@ -27,7 +27,7 @@ def art_of(sentence: str, seed: int = 1) -> Art:
 
 
 def said(phrase: Phrase) -> str:
-    """A phrase in one line: its count and name, what it wears, does and is to others."""
+    """A phrase as one line: count and name, clothes, actions and relations."""
     text = (f"{phrase.count} " if phrase.count > 1 else "") + phrase.name + ("/" + phrase.other_half).rstrip("/")
     text += "".join(f" +{said(one)}" for one in phrase.worn)
     text += "".join(f" {act.verb}({said(act.object) if act.object else ''})" for act in phrase.acts)
@@ -340,7 +340,7 @@ def test_something_large_is_carried_on_the_back(sentence):
     alone = Stage(things(), 1).plain(who).art
     laden = whole(sentence)
     assert laden.silhouette().area > 1.25 * alone.silhouette().area
-    assert laden.width < 1.2 * alone.width  # nothing stands beside it
+    assert laden.width < 1.2 * alone.width  # nothing is beside it
 
 
 def test_a_bird_carries_off_in_its_claws_what_is_seen_below_it():

@@ -77,7 +77,7 @@ def test_every_thing_is_drawn_in_lines_of_its_own_that_can_be_seen(name):
 
 
 def test_no_two_things_look_the_same():
-    """Lines of two things never agree, so that no name is another's in disguise."""
+    """No two things have the same lines, so no name is a duplicate."""
     seen: dict[bytes, str] = {}
     for name, thing in things().items():
         if thing.worn:
@@ -105,7 +105,7 @@ def test_every_word_of_the_lists_leads_somewhere():
         assert {*thing.holds, *thing.wears} <= set(things()), thing.name
 
 
-# understanding: what each sentence says, told beside it by hand
+# parsing: the meaning of each sentence, written by hand beside it
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_who_does_what_to_whom():
     ],
 )  # fmt: skip
 def test_nothing_that_is_named_is_left_out_of_the_drawing(sentence):
-    """Without any one of the things that are named, the picture would be another."""
+    """Each named thing changes the picture."""
 
     def strokes(art: Art) -> list[bytes]:
         return [stroke.points.tobytes() for stroke in visible(art.shapes, 0.1)]
@@ -246,7 +246,7 @@ def test_what_is_no_sentence_is_refused_with_a_clear_word(sentence, match):
 
 @given(st.text(max_size=80))
 def test_any_text_is_read_or_refused(text):
-    """Whatever is typed becomes a reading or a `SourceError`, never another exception."""
+    """Any text becomes a reading or a `SourceError`, never another exception."""
     with contextlib.suppress(SourceError):
         assert read(text, LEXICON) is not None
 
@@ -513,7 +513,7 @@ def test_all_clothes_can_be_shown_on_the_picture_sheet():
     for name, thing in things().items():
         if thing.worn and (thing.on_body or thing.natural().shapes):
             assert stage.shown(name).shapes, name
-    # A garment without a shape of its own is seen on somebody.
+    # A garment without its own shape is drawn on a figure.
     bare = stage.plain("woman").art
     assert len(stage.shown("apron").shapes) != len(bare.shapes) or stage.shown("apron").bounds() != bare.bounds()
 
