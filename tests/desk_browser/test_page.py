@@ -282,6 +282,29 @@ def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
     assert len(said(opened, "previews")) == 1
 
 
+def test_a_drawing_that_was_stopped_can_be_carried_on_or_left(page, desk):
+    left = scenes.BROKEN[0] | {"why": "abandoned"}
+    stopped = scenes.drawing("abandoned", "Stopped, pen raised", can_carry_on=True, result={"played_s": 65.0})
+    opened = desk(scenes.strokes(), **scenes.laid(), drawing=stopped, broken_off=[left])
+    expect(page.get_by_role("heading", name="Stopped", exact=True)).to_be_visible()
+    expect(page.get_by_role("heading", name="Stopped: heron.jpg")).to_be_visible()
+    expect(page.locator(".slip dd").first).to_have_text("1 min 05 s")
+    expect(step(page)).to_have_text("Carry on")
+    page.locator(".next").get_by_role("button", name="Do not carry on").click()
+    assert opened.last("forget")["drawing"] == left["id"]
+
+
+def test_the_three_ways_to_begin_are_no_wider_than_the_sheet(page, desk):
+    paper = state()["sheet"] | {"name": "A6", "width_mm": 148.0, "height_mm": 105.0, "room_mm": [10, 10, 138, 95]}
+    desk(sheet=paper)
+    page.wait_for_selector("desk-table[data-sharp]")
+    wide_px, sheet_px = page.evaluate(
+        """() => { const card = document.querySelector(".beginning");
+          return [card.getBoundingClientRect().width, parseFloat(getComputedStyle(card).getPropertyValue("--sheet-w"))]; }"""
+    )
+    assert 0 < wide_px < sheet_px
+
+
 def test_what_of_a_photograph_with_faces_is_drawn_is_chosen_beside_it(page, desk):
     laid = scenes.laid()
     heron = laid["items"][0] | {
@@ -292,6 +315,8 @@ def test_what_of_a_photograph_with_faces_is_drawn_is_chosen_beside_it(page, desk
     opened = desk(scenes.strokes(), **laid | {"items": [heron, laid["items"][1]]})
     page.locator(".grip").first.click()
     expect(page.get_by_role("radio", name="All faces")).to_be_checked()
+    tiles = [one.bounding_box() for one in page.locator(".frame").all()]
+    assert all(here["x"] + here["width"] <= there["x"] for here, there in pairwise(tiles))
     page.get_by_role("radio", name="Whole picture").click()
     page.get_by_role("radio", name="All faces").click()
     page.get_by_role("radio", name="Face 2").click()
@@ -494,7 +519,7 @@ def test_a_trial_sheet_of_many_places_is_a_grid_and_the_large_button_draws_it(pa
     opened = desk(scenes.strokes(), **scenes.laid(), trial=scenes.HEIGHTS)
     page.get_by_role("button", name="Machine", exact=True).click()
     expect(page.locator(".measures .grid label")).to_have_count(24)
-    expect(page.get_by_text("Place …: number of the first dash")).to_have_count(1)
+    expect(page.get_by_text("Place …: number of the first unbroken dash")).to_have_count(1)
     expect(page.get_by_label("D6")).to_be_attached()
     expect(page.locator("#next-about")).to_contain_text("The trial sheet heights, 3 min")
     step(page).click()

@@ -67,7 +67,7 @@ def test_the_phones_page_breaks_no_rule(page, drawing):
     desk.beside = {
         "drawing": now if drawing else None,
         "progress": PROGRESS if drawing else None,
-        "rehearsal": "A rehearsal",
+        "rehearsal": "A simulation",
     }
     desk.open("page/phone.html")
     expect(page.get_by_text("Asking the desk")).to_have_count(0)

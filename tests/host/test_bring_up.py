@@ -285,7 +285,7 @@ def test_it_carries_on_another_day(tmp_path):
 
 
 def test_what_was_found_on_one_board_is_nothing_on_another(tmp_path):
-    """After a rehearsal or an exchange of the board, endstops, drivers and directions are checked again."""
+    """After a simulation or an exchange of the board, endstops, drivers and directions are checked again."""
     rehearsed = Walk(tmp_path, answers={"ready pen": ["stop"]}, board=f"virtual {tmp_path / 'rig.toml'}")
     assert rehearsed.walked.states["motor-b"] == "done"
     real = Walk(tmp_path, answers={"ready switches": ["stop"]}, board="rp2040 e66")

@@ -1,4 +1,4 @@
-"""Choice of the machine by commands, its announcement, and separation of rehearsals."""
+"""Choice of the machine by commands, its announcement, and separation of simulations."""
 
 from __future__ import annotations
 
@@ -64,26 +64,26 @@ def test_a_real_machine_is_never_silently_the_virtual_rig(words, capsys):
     assert drawing_log.entries() == []
 
 
-def test_a_rehearsal_is_asked_for_said_and_marked(capsys):
+def test_a_simulation_is_asked_for_said_and_marked(capsys):
     code, out, err = run(capsys, "draw", "corner.svg", "--rig", "real.toml", "--port", "virtual")
     assert code == 0
-    assert "REHEARSAL of quay (real.toml) on the virtual rig: nothing real moves" in err
-    assert "REHEARSAL" in out
+    assert "SIMULATION of quay (real.toml) on the virtual rig: nothing real moves" in err
+    assert "SIMULATION" in out
     (entry,) = drawing_log.entries()
     assert entry.rehearsal == 1
-    assert "REHEARSAL, finished" in run(capsys, "log")[1]
-    run(capsys, "draw", "corner.svg")  # the default rig is virtual, so this is not a rehearsal
+    assert "SIMULATION, finished" in run(capsys, "log")[1]
+    run(capsys, "draw", "corner.svg")  # the default rig is virtual, so this is not a simulation
     assert drawing_log.entries(1)[0].rehearsal == 0
 
 
 @pytest.mark.parametrize("words", [("--port", "virtual"), ("--show-me",)])
-def test_a_rehearsed_bring_up_changes_nothing_but_a_copy(words, place, capsys, monkeypatch):
+def test_a_simulated_bring_up_changes_nothing_but_a_copy(words, place, capsys, monkeypatch):
     import os
 
     typed, writing = os.pipe()
     os.write(writing, b"\n\n\nyes\nyes\n\nleft\n\nright\n\nstop\n")
     os.close(writing)
-    # Up to the pen's heights, which a rehearsal measures.
+    # Up to the pen's heights, which a simulation measures.
     monkeypatch.setattr(steps, "STEPS", steps.STEPS[:6])
     stdin = os.fdopen(typed)
     monkeypatch.setattr("sys.stdin", stdin)
@@ -218,7 +218,7 @@ def test_another_board_on_the_port_is_not_taken_for_the_one_that_is_meant(place,
     assert machines.memory().of(place / "real.toml").unique == "e99"
 
 
-def test_a_virtual_board_behind_a_socket_is_a_rehearsal(place, monkeypatch, capsys):
+def test_a_virtual_board_behind_a_socket_is_a_simulation(place, monkeypatch, capsys):
     monkeypatch.setattr(
         "linewright.virtual.port.open_transport", lambda port, rig=None: SimpleNamespace(close=lambda: None)
     )
@@ -227,7 +227,7 @@ def test_a_virtual_board_behind_a_socket_is_a_rehearsal(place, monkeypatch, caps
     assert not aimed.rehearses
     with connected(aimed, Terminal(as_json=False)) as (_, at):
         assert at.rehearses
-    assert "REHEARSAL of quay" in capsys.readouterr().err
+    assert "SIMULATION of quay" in capsys.readouterr().err
     assert machines.memory().met == ()
 
 

@@ -105,5 +105,5 @@ def test_on_the_command_line(board, code, tmp_path, monkeypatch, capsys):
         assert now.sheet.turn_deg == facts["turn_deg"]
         assert list(now.sheet.offset_mm) == facts["offset_mm"]
     else:
-        assert re.search("REHEARSAL", said.err) or facts["rehearsal"]
+        assert re.search("SIMULATION", said.err) or facts["rehearsal"]
         assert (tmp_path / "rig.toml").read_text() == text

@@ -54,7 +54,7 @@ def test_the_log_is_read_at_sixty_columns():
     lines = shown(drawings.log_lines([ENTRY, ENTRY]), 60)
     assert max(map(len, lines)) <= 60
     text = " ".join(" ".join(lines).split())
-    for word in (ENTRY.picture, "harbour rig", "18 to 12", "REHEARSAL, failed", "the board has said nothing for 6 s"):
+    for word in (ENTRY.picture, "harbour rig", "18 to 12", "SIMULATION, failed", "the board has said nothing for 6 s"):
         assert word in text
     assert len(shown(drawings.log_table([ENTRY]), 200)) == 2
 

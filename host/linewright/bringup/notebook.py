@@ -1,7 +1,7 @@
 """`Notebook`: progress of a machine's bring-up, kept between sessions.
 
 Results are valid only for the machine on which they were found, so they are stored by the board's serial number.
-Virtual rigs and boards without a number are identified by port and rig file. Rehearsed results never count for a real
+Virtual rigs and boards without a number are identified by port and rig file. Simulated results never count for a real
 machine.
 """
 

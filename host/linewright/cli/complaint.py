@@ -28,6 +28,7 @@ _MEANT: Final = {
     "slow": ("--speed",),
     "start": ("--from-stroke",),
     "rehearse": ("--port",),
+    "simulate": ("--port",),
     "dry-run": ("--port",),
     "overwrite": ("--replace",),
     "force": ("--replace", "--yes"),

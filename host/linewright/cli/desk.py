@@ -37,7 +37,7 @@ def desk(
     except ImportError as error:
         raise InputError(f"the desk needs the package {error.name}", hint="pip install 'linewright[desk]'") from None
     if port is None and not _has_place(target.of_rig(rig_file)):
-        port = target.VIRTUAL  # a rehearsal, until a port is chosen on the page
+        port = target.VIRTUAL  # a simulation, until a port is chosen on the page
     aimed = target.aim(rig_file, port, said=not as_json)
 
     def ready(address: str) -> None:

@@ -92,7 +92,7 @@ def find(
         f"largest corner error {found.off_mm:.1f} mm"
     )
     if met.rehearses:
-        output.say(f"this was a rehearsal: {aimed.rig_file} stays as it is")
+        output.say(f"this was a simulation: {aimed.rig_file} stays as it is")
     elif kept is None:
         output.say(f"{aimed.rig_file} has this position already")
     else:

@@ -30,12 +30,12 @@ SHOWN_S: Final = 0.1
 PACE_LOW: Final = 0.1
 
 MEASURED_S: Final = 1.0
-"""Interval over which the speed of a rehearsal, relative to a real clock, is measured."""
+"""Interval over which the speed of a simulation, relative to a real clock, is measured."""
 
 STATES: Final = ("drawing", "holding", "pen", "homing")
 """States of a drawing in progress; other states are those of the board."""
 
-UNBEGUN: Final = "Given up before anything was drawn"
+UNBEGUN: Final = "Stopped before anything was drawn"
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Wanted:
 
 
 class Quickness:
-    """Playing speed relative to a real clock: a rehearsal may run faster.
+    """Playing speed relative to a real clock: a simulation may run faster.
 
     Parameters
     ----------
@@ -277,6 +277,8 @@ class DrawingDesk:
 
         story = self.story(name)
         Journal.carry_on(story, story.load_program()).discard()
+        if self._shown is not None and self._shown["can_carry_on"] and not self.under_way:
+            self.put_away()  # the end of it was shown only to be carried on
         self.show_past()
 
     # In the machine's thread
@@ -331,7 +333,7 @@ class DrawingDesk:
                 max((one.y_mm for one in result.drifts), key=abs),
             ]
         played_s = None if result is None else units.ticks_to_s(result.played_ticks)
-        words = "Finished" if drawn.finished else "Given up, pen raised"
+        words = "Finished" if drawn.finished else "Stopped, pen raised"
         self._change(
             state="finished" if drawn.finished else "abandoned",
             words=words,

@@ -22,6 +22,9 @@ SHARE: Final = 0.4
 LEAST_MM: Final = 12.0
 """Free areas lower or narrower than this are not used for new items."""
 
+LEAST_LINE_MM: Final = 6.0
+"""The same for lettering: its capitals are then 4 mm high, eight lines of a common pen."""
+
 LETTER: Final = (0.75, 1.4, 1.6)
 """Approximate letter width, line height and line spacing, in capital heights."""
 
@@ -194,7 +197,7 @@ def put(
         item = replace(item, at_mm=_pair(at_mm, "at_mm"), align="centre")
     elif boxes_mm and width_mm is None:
         aspect = _aspect(item)
-        free = free_room(room_mm, boxes_mm, aspect)
+        free = free_room(room_mm, boxes_mm, aspect, LEAST_LINE_MM if _is_lettered(item) else LEAST_MM)
         if free is None:
             item = replace(item, align="bottom")
         else:
@@ -263,17 +266,20 @@ def _beside(
     return wanted[0], wanted[1]
 
 
-def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float = 1.0) -> Box | None:
+def free_room(
+    room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float = 1.0, least_mm: float = LEAST_MM
+) -> Box | None:
     """The empty axis-parallel box in which an item of a given proportion can be largest.
 
     Parameters
     ----------
     boxes_mm : left, top, right, bottom of each item.
     aspect : width by height of the item.
+    least_mm : smallest side of an area that is used.
 
     Returns
     -------
-    None if every free area is too small.
+    None if every free area is too small. Of several as large, the lowest.
     """
     free: list[Box] = [room_mm]
     for left, top, right, foot in boxes_mm:
@@ -283,8 +289,11 @@ def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float =
                 parts.append((x0, y0, x1, y1))
             else:
                 parts += [(x0, y0, left, y1), (right, y0, x1, y1), (x0, y0, x1, top), (x0, foot, x1, y1)]
-        parts = [one for one in parts if min(one[2] - one[0], one[3] - one[1]) >= LEAST_MM]
-        free = sorted(set(parts), key=lambda one: -min(one[2] - one[0], aspect * (one[3] - one[1])))[:ROOMS]
+        parts = [one for one in parts if min(one[2] - one[0], one[3] - one[1]) >= least_mm]
+        free = sorted(
+            set(parts), key=lambda one: (-round(min(one[2] - one[0], aspect * (one[3] - one[1])), 1), -one[1])
+        )
+        free = free[:ROOMS]
     return free[0] if free else None
 
 

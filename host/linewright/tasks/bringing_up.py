@@ -115,7 +115,7 @@ def bring_up(
         asked = person(onlooker, hands.keep_alive)
         if file is not None and file != at.rig_file:
             asked.hear(
-                "plain", f"This is a rehearsal: corrections go into the copy {file}; {at.rig_file} stays unchanged."
+                "plain", f"This is a simulation: corrections go into the copy {file}; {at.rig_file} stays unchanged."
             )
         if earlier:
             asked.hear("plain", f"Continuing the bring-up of {notebook.when} UTC; --start-over begins again.")
@@ -123,12 +123,12 @@ def bring_up(
 
 
 def _copy_of(rig_file: Path) -> Path:
-    """The rig file to which a rehearsal writes."""
+    """The rig file to which a simulation writes."""
     return rig_file.with_name(f"{rig_file.stem}.rehearsal{rig_file.suffix}")
 
 
 def _rig_of_notes(at: Target, show_me: bool) -> Rig:
-    """The rig with which a bring-up was left; for a rehearsal, that of its corrected copy."""
+    """The rig with which a bring-up was left; for a simulation, that of its corrected copy."""
     from linewright.rig.rig import Rig
 
     if at.rig_file is not None and (at.rehearses or show_me) and _copy_of(at.rig_file).exists():
@@ -137,7 +137,7 @@ def _rig_of_notes(at: Target, show_me: bool) -> Rig:
 
 
 def _file_to_correct(at: Target, show_me: bool, *, anew: bool) -> Path | None:
-    """The file for corrections: the machine's own, or a copy for a rehearsal; None if the rig has no file."""
+    """The file for corrections: the machine's own, or a copy for a simulation; None if the rig has no file."""
     if at.rig_file is None or not (at.rehearses or show_me):
         return at.rig_file
     copy = _copy_of(at.rig_file)

@@ -67,7 +67,7 @@ class Found:
 
     Parameters
     ----------
-    target : the machine, with its board's identity; in a rehearsal nothing was written.
+    target : the machine, with its board's identity; in a simulation nothing was written.
     place : offset, rotation, and mismatch of the corners.
     kept : copy of the old rig file; None: nothing was written.
     """

@@ -1,7 +1,7 @@
 """The machine of a task: rig file and port.
 
 A named rig file and port are used; otherwise the usual rig, on the port where its board was last found. The rig file of
-a real board is used with the virtual rig only if that port is named; this is called a rehearsal.
+a real board is used with the virtual rig only if that port is named; this is called a simulation.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ class Target:
         """One line: machine and port."""
         if self.rehearses:
             at = "the virtual rig" if _is_virtual(self.port) else f"the virtual rig at {self.port}"
-            return f"REHEARSAL of {self.name} on {at}: nothing real moves"
+            return f"SIMULATION of {self.name} on {at}: nothing real moves"
         if not self.port:
             return f"machine: {self.name}"
         return f"machine: {self.name} on {'the virtual rig' if _is_virtual(self.port) else self.port}"
@@ -170,5 +170,5 @@ def at_port(target: Target, port: str | None, *, before: str = "") -> Target:
     raise InputError(
         f"no port is known for {target.name}, whose board is a {target.rig.board}",
         hint="plug its board in, find its port with `linewright ports`, and name it once with --port serial:PATH; to "
-        "rehearse on the virtual rig, add --port virtual",
+        "simulate on the virtual rig, add --port virtual",
     )

@@ -140,6 +140,7 @@ def test_hold_pace_and_abandon(page):
     page.until(lambda state: state["broken_off"] and not state["machine"]["busy"])
     page.does("forget", drawing=page.state["broken_off"][0]["id"])
     page.until(lambda state: not state["broken_off"])
+    assert page.state["drawing"] is None  # nothing else holds the sheet
 
 
 def test_the_machine_by_hand(page):

@@ -84,6 +84,24 @@ def test_words_lie_in_free_room_and_are_no_wider_than_what_they_are_beside(boxes
     assert not any(left < x + half and x - half < right and top < y < foot for left, top, right, foot in boxes)
 
 
+def test_words_go_below_a_picture_that_leaves_two_narrow_strips():
+    """As a portrait on a sheet of A4 does: 7.4 mm above it and below."""
+    item = put("Hello from the desk", [[10.0, 17.4, 200.0, 279.6]])
+    assert item.at_mm == (pytest.approx(105.0), pytest.approx(283.7, abs=0.1))
+    capital_mm = item.width_mm / (0.75 * len("Hello from the desk"))
+    assert 3.5 < capital_mm < 7.4 / 1.4
+    # A picture is not put into a strip.
+    new, name = edits.put(
+        Arrangement(items=(Item("face", source="face.jpg"),)),
+        Item(pattern="dunes"),
+        ROOM,
+        None,
+        None,
+        [[10.0, 17.4, 200.0, 279.6]],
+    )
+    assert new.item(name).align == "bottom"
+
+
 def test_words_without_room_go_to_the_foot_and_where_they_were_wanted_they_go_there():
     assert (put("Quay", [list(ROOM)]).at_mm, put("Quay", [list(ROOM)]).align) == (None, "bottom")
     assert put("Quay", [list(ROOM)], [50.0, 60.0]).at_mm == (50.0, 60.0)

@@ -1,4 +1,4 @@
-"""A rehearsal shows its speed relative to real time."""
+"""A simulation shows its speed relative to real time."""
 
 from types import SimpleNamespace
 
@@ -7,7 +7,7 @@ import pytest
 from linewright.desk.drawing import Quickness
 
 
-def test_the_clock_of_a_rehearsal_is_measured_and_a_hold_is_not():
+def test_the_clock_of_a_simulation_is_measured_and_a_hold_is_not():
     clock_s = 100.0
     quickness = Quickness(lambda: clock_s)
     said = []

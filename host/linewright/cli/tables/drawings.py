@@ -122,7 +122,7 @@ def draw_table(
     """
     table = _facts(name)
     if rehearsal:
-        table.add_row("REHEARSAL", "on the virtual rig: nothing real has moved, and no paper has ink")
+        table.add_row("SIMULATION", "on the virtual rig: nothing real has moved, and no paper has ink")
     played_s = units.ticks_to_s(result.played_ticks)
     if result.finished:
         off = result.played_ticks - result.predicted_ticks
@@ -229,7 +229,7 @@ def _log_cells(entries: list[LogEntry]) -> Iterator[tuple[str, ...]]:
             strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
         outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
         if entry.rehearsal:
-            outcome = f"REHEARSAL, {outcome}"
+            outcome = f"SIMULATION, {outcome}"
         if not entry.fault and entry.drift_x_mm is not None:
             outcome += f", drift x {entry.drift_x_mm:+z.2f} mm, y {entry.drift_y_mm:+z.2f} mm"
         yield entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome

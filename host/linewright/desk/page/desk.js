@@ -67,7 +67,7 @@ export const under_way = () => Boolean(state.drawing) && !["finished", "abandone
 /** Whether the machine is used for something else than drawing. */
 export const tasked = () => Boolean(state.task) && state.task.done !== 1;
 
-/** Whether all confirmations are ticked; a rehearsal needs none. */
+/** Whether all confirmations are ticked; a simulation needs none. */
 export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
 
 /** Whether the rest of an interrupted drawing is on show. */

@@ -54,7 +54,7 @@ export function looks() {
     button("All", { do: "whole", class: "quiet", label: "Show all of the table" })); // prettier-ignore
 }
 
-/** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean, beside?: {word: string, do: string}}} Step */
+/** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean, beside?: {word: string, do: string, sign?: string, drawing?: string}}} Step */
 
 /**
  * The next step.
@@ -73,9 +73,10 @@ export function next_step() {
     if (under_way()) return { word: "Hold", about: now, at: { do: "hold" }, kind: "stop", picture: "hold" };
     if (drawing.state === "finished") {
       const about = desk?.virtual ? "The simulation is finished. It is kept under Looking back." : "Finished. Take the sheet off, then press here.";
-      return { word: "Done", about, at: { do: "put_away" }, picture: "check", beside: { word: "Draw it again", do: "draw_again" } };
+      return { word: "Done", about, at: { do: "put_away" }, picture: "check", beside: { word: "Draw it again", do: "draw_again", sign: "redo" } };
     }
-    if (drawing.can_carry_on && broken_off.length) return { word: "Carry on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
+    if (drawing.can_carry_on && broken_off.length) return { word: "Carry on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go",
+      beside: { word: "Do not carry on", do: "forget", drawing: broken_off[0].id } }; // prettier-ignore
     return { word: "Done", about: now, at: { do: "put_away" }, picture: "check" };
   }
   const [asked] = state.questions;
@@ -87,7 +88,7 @@ export function next_step() {
     return { word: draws, about: `The trial sheet ${state.trial.name}, ${duration(state.trial.predicted_s ?? 0)}. Is its paper down, and the pen in?`, at: { do: "trial_draw" }, picture: "pen" };
   }
   if (mine.asking === "trial" && state.trial) return begin({ do: "trial_now" }, `The trial sheet ${state.trial.name}. `);
-  if (broken_off.length && !items.length) return { word: "Carry on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
+  if (broken_off.length && !items.length) return { word: "Carry on?", about: `At stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes} of ${broken_off[0].picture}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Add something", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "See why", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
   if (plan.state !== "ready") return { word: draws, about: working(), at: { do: "begin" }, off: true, picture: "pen" };
@@ -99,17 +100,18 @@ export function next_step() {
 /** @param {Record<string, any>} at @param {string} [what] is drawn @returns {Step} */
 function begin(at, what = "") {
   const ready = all_seen();
-  return { word: "Begin", about: what + (ready ? "Once all of it is so, press here." : "Tick first what only you can see."), at, picture: "go", off: !ready };
+  return { word: "Begin", about: what + (state.desk?.virtual ? "Nothing real moves." : ready ? "Once all of it is so, press here." : "Tick first what only you can see."), at, picture: "go", off: !ready };
 }
 
 export function next() {
   const step = next_step();
+  const { word: beside = "", ...rest } = step.beside ?? {};
   return h("div", { key: "next", class: `next ${step.kind ?? "go"}` },
     h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about",
       "aria-keyshortcuts": step.kind === "stop" ? "Escape" : null, ...data(step.at) },
       step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
     h("p", { id: "next-about" }, ended(step.about), step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time.")),
-    step.beside && h("span", { key: "beside", class: "beside" }, button(step.beside.word, { do: step.beside.do, sign: "redo", disabled: locked() }))); // prettier-ignore
+    step.beside && h("span", { key: "beside", class: "beside" }, button(beside, { ...rest, disabled: locked() }))); // prettier-ignore
 }
 
 /** Notice that another window controls the machine. */

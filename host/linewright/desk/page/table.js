@@ -230,6 +230,7 @@ export class DeskTable extends HTMLElement {
     if (!data || !this.over) return;
     // Content in the middle of an empty sheet: see `.beginning`.
     this.parentElement?.style.setProperty("--sheet-x", `${Math.round(this.view.x + (data.sheet.width_mm / 2) * this.view.scale)}px`);
+    this.parentElement?.style.setProperty("--sheet-w", `${Math.round(data.sheet.width_mm * this.view.scale)}px`);
     this.parentElement?.style.setProperty("--sheet-y", `${Math.round(this.view.y + (data.sheet.height_mm / 2) * this.view.scale)}px`);
     const things = data.items.filter((item) => union(item.boxes_mm)).map((item) => this.thing(item, data));
     show(this.over, [

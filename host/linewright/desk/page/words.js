@@ -1,15 +1,16 @@
 // Numbers and times as text with units.
 
-/** @param {number} seconds @returns {string} such as "3 min 20 s" */
+/** @param {number} seconds @returns {string} such as "3 min 05 s" */
 export function duration(seconds) {
   if (!Number.isFinite(seconds)) return "an unknown time";
   const whole = Math.round(seconds);
   if (whole < 60) return `${whole} s`;
   const minutes = Math.floor(whole / 60);
-  if (minutes < 60) return whole % 60 ? `${minutes} min ${whole % 60} s` : `${minutes} min`;
+  const two = (/** @type {number} */ part) => String(part).padStart(2, "0"); // as in the server's texts
+  if (minutes < 60) return whole % 60 ? `${minutes} min ${two(whole % 60)} s` : `${minutes} min`;
   const hours = Math.floor(whole / 3600);
   const rest = Math.round((whole - 3600 * hours) / 60);
-  return rest === 60 ? `${hours + 1} h` : rest ? `${hours} h ${rest} min` : `${hours} h`;
+  return rest === 60 ? `${hours + 1} h` : rest ? `${hours} h ${two(rest)} min` : `${hours} h`;
 }
 
 /** @param {number} length_mm @returns {string} such as "4.2 m" */

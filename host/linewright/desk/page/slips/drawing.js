@@ -4,11 +4,11 @@ import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { all_seen, may_edit, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
-import { duration, figure, grouped, ink_word, length, quickness, sentence, several } from "../words.js";
+import { duration, ended, figure, grouped, ink_word, length, quickness, sentence, several } from "../words.js";
 import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
-  if (state.drawing) return slip("drawing", under_way() ? "Drawing" : "Drawn", drawing(state.drawing));
+  if (state.drawing) return slip("drawing", under_way() ? "Drawing" : state.drawing.state === "finished" ? "Drawn" : "Stopped", drawing(state.drawing));
   if (mine.asking) return slip("drawing", "Before it moves", before());
   return slip("drawing", "Time and ink", [refusal(), ...known(), ...broken()]);
 }
@@ -69,15 +69,15 @@ export function before() {
   const ready = all_seen();
   return [
     refusal("draw"),
-    h("h3", { id: "before-heading", tabindex: -1 }, "Only you can see this"),
+    h("h3", { id: "before-heading", tabindex: -1 }, rehearsal ? "On a machine, only you can see this" : "Only you can see this"),
     rehearsal
       ? h("ol", { class: "asked" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, sentence(one.text))))
       : h("ul", { class: "ticks" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, h("label", { class: "tick" },
           h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
-    h("p", { class: "small" }, ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
+    h("p", { class: "small" }, rehearsal ? "A simulation has no paper and no pen: press “Begin” below." : ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
     mine.asking === "drawing" && minds(),
     rehearsal && real_time(),
-    h("p", { class: "small" }, rehearsal ? "This is a simulation: nothing real moves." : "The machine homes first, then draws. Hold stops it with the pen raised."),
+    !rehearsal && h("p", { class: "small" }, "The machine homes first, then draws. Hold stops it with the pen raised."),
     button("Not yet", { do: "not_yet", class: "quiet" }),
   ]; // prettier-ignore
 }
@@ -103,20 +103,20 @@ function drawing(now) {
       progress ? h("dl", { class: "figures-list" }, fact("Stroke", `${grouped(progress.stroke)} of ${grouped(progress.strokes)}`), left && fact("Time left", left),
         fact("Drawn for", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper"))
         : h("p", { class: "big" }, now.words),
-      quick && h("p", { class: "small" }, `The clock of this simulation runs ${quick}. “In real time” can be ticked before it begins.`),
+      quick && h("p", { class: "small" }, `The clock of this simulation runs ${quick}.`),
       h("div", { class: "slide" }, h("label", { for: "pace" }, "Pace"),
         h("input", { id: "pace", type: "range", min: 10, max: 100, step: 5, value: Math.round(100 * (now.pace || 1)), disabled: locked(), "data-live": true,
           "aria-valuetext": `${Math.round(100 * (now.pace || 1))} % of the planned speed`, ...data({ do: "pace" }) }),
         h("span", { class: "with-unit" }, `${Math.round(100 * (now.pace || 1))} %`),
         h("small", {}, "Of the planned speed. Slower when a pen skips.")),
       mine.abandoning
-        ? h("div", { class: "refusal" }, h("h3", { id: "abandon-heading", tabindex: -1 }, "Stop this drawing for good?"), h("p", {}, "The pen rises and the rest stays undrawn. It can be carried on as long as the sheet lies still."),
-            h("div", { class: "line" }, button("Stop for good", { do: "abandon_now", class: "stop" }), button("Keep drawing", { do: "not_yet" })))
+        ? h("div", { class: "refusal" }, h("h3", { id: "abandon-heading", tabindex: -1 }, "Stop this drawing?"), h("p", {}, "The pen rises and the rest stays undrawn. You can carry on later if the sheet stays where it is."),
+            h("div", { class: "line" }, button("Stop it", { do: "abandon_now", class: "stop" }), button("Keep drawing", { do: "not_yet" })))
         : button("Stop this drawing", { do: "abandon_really", class: "quiet", disabled: locked() })); // prettier-ignore
   } else {
     const done = now.result;
     lines.push(
-      h("p", { class: "big" }, (now.state !== "finished" && now.words) || ({ finished: "The drawing is finished.", abandoned: "The drawing was given up.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
+      h("p", { class: "big" }, (now.state !== "finished" && now.words) || ({ finished: "The drawing is finished.", abandoned: "The drawing was stopped.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
       done && h("dl", { class: "figures-list" }, fact(state.desk?.virtual ? "Took, by its own clock" : "Took", duration(done.played_s)), fact("Planned", duration(now.predicted_s)), done.drift_mm && fact("Drift", `${figure(Math.hypot(...[done.drift_mm].flat()), 2)} mm`)),
       now.can_carry_on && broken(),
       now.state === "finished" && h("p", {}, state.desk?.virtual ? "Nothing real was drawn. What lies on the sheet stays as it was." : "Take the sheet off. The drawing is kept under “Looking back”.")); // prettier-ignore
@@ -133,7 +133,7 @@ function missing(left) {
   if (!left.asks) return h("p", { class: "small" }, "The sheet shows what is drawn, and pale what is left.");
   const off = locked();
   return [
-    h("h4", {}, "Look at the real sheet"),
+    h("h4", {}, "Look at the sheet"),
     h("p", {}, "Which is the first stroke that is not on it? Click it on the page, or step there. Black is drawn, pale is left, and the cross is where it goes on."),
     h("div", { class: "line" },
       button("One back", { do: "left_step", by: -1, disabled: off || left.at <= 1 }),
@@ -147,8 +147,8 @@ function missing(left) {
 /** Interrupted drawings. */
 function broken() {
   return state.broken_off.map((/** @type {any} */ one) => h("article", { key: `broken-${one.id}`, class: "broken" },
-    heading(`Broken off: ${one.picture}`),
-    h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}. ${sentence(one.why || "")}`),
+    heading(`${one.why === "abandoned" ? "Stopped" : "Broken off"}: ${one.picture}`),
+    h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}.${one.why && one.why !== "abandoned" ? ` ${ended(one.why)}` : ""}`),
     mine.left?.drawing === one.id && mine.left?.geometry && missing(mine.left),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
     h("div", { class: "line" }, button("It is so: carry on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),

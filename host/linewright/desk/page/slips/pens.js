@@ -11,6 +11,7 @@ export function pens_slip() {
   return slip("pens", "Pens", [
     refusal("pens"),
     !state.pens.length && h("p", {}, `One black pen, ${usual.width_mm ?? 0.5} mm. Add the pens that lie in your box; then each thing on the sheet can choose among them.`),
+    state.pens.length > 1 && h("p", {}, "To choose what a pen draws, click a thing on the sheet, then “Pens” in its slip."),
     h("ul", { class: "box" }, state.pens.map((/** @type {any} */ pen, /** @type {number} */ index) => {
       const what = { do: "pen_figure", index, disabled: !may_edit() };
       return h("li", { key: `pen-${index}`, style: { "--pen": pen.colour } },

@@ -223,10 +223,10 @@ function pens_for(one) {
 function pens_of(one) {
   if (one.inks?.length && !one.method) return pens_for(one);
   if (!state.pens.length) return null;
-  return h("details", { key: "pens", open: Boolean(one.pens) }, h("summary", {}, "Pens"),
+  return h("details", { key: "pens", open: Boolean(one.pens) || state.pens.length > 1 }, h("summary", {}, "Pens"),
     h("fieldset", { class: "ticks", disabled: !may_edit() }, h("legend", {}, "Drawn with"),
       state.pens.map((/** @type {any} */ pen) => h("label", { class: "tick" },
         h("input", { type: "checkbox", checked: one.pens?.includes(pen.name) ?? false, ...data({ do: "pens_of", item: one.id, name: pen.name }) }),
         h("i", { class: "drop", style: { "--pen": pen.colour } }), h("span", {}, pen.name))),
-      h("p", { class: "small" }, "None ticked: as it comes."))); // prettier-ignore
+      h("p", { class: "small" }, "None ticked: it is drawn in black."))); // prettier-ignore
 }
