@@ -32,7 +32,7 @@ COLOURS = 128
 
 def take(page: Page, name: str) -> None:
     expect(page.locator("desk-table[data-sharp]")).to_be_attached(timeout=60_000)
-    shot = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    shot = Image.open(io.BytesIO(page.screenshot(animations="disabled"))).convert("RGB")
     shot.quantize(COLOURS, dither=Image.Dither.NONE).save(PICTURES / f"desk-{name}.png", optimize=True)
     print(f"docs/pictures/desk-{name}.png")
 
@@ -46,6 +46,7 @@ def walk(page: Page, address: str) -> None:
     step = page.locator("button.step")
     expect(step).to_have_text("Add something", timeout=60_000)
     do(page, do="sheet", sheet="A6", landscape=True)
+    expect(page.get_by_text("Not homed yet")).to_be_visible(timeout=60_000)
     take(page, "start")
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="A picture").first.click()
