@@ -16,7 +16,8 @@ from linewright.drawing.strokes import Drawing
 from linewright.motion.kernels import three_boxes, three_impulses
 from linewright.motion.kinematics import Limits
 from linewright.motion.sampled_ramps import make_ramps_sampled
-from linewright.motion.timeline import Sampled
+from linewright.motion.timeline import Sampled, Stretches
+from linewright.motion.tip_model import LOOKS, Elastic, TipModel
 from linewright.program import program as records
 from linewright.rig.rig import Rig
 
@@ -172,3 +173,57 @@ def test_ramps_keep_in_time_where_the_motion_turns_back(across_mm):
     plan, limits = Sampled(np.array([0, len(share)]), drive, 1e-3), Limits.from_rig(Rig.default())
     ramps = make_ramps_sampled(plan, np.zeros(1, dtype=np.int64), limits)
     assert np.abs(limits.steps_at(ramps.played_mm(plan, limits) - drive)).max() < 1.1
+
+
+@pytest.fixture
+def model() -> TipModel:
+    """Three stretches with drives beside them, from a seed; the second lasts longest."""
+    chance = np.random.default_rng(3)
+    counts, samples = np.array([6, 9, 4]), np.array([40, 300, 90])
+    starts, first = np.append(0, np.cumsum(counts)), np.append(0, np.cumsum(samples))
+    points = np.cumsum(chance.uniform(0.2, 2.0, (starts[-1], 2)) * chance.choice([-1.0, 1.0], (starts[-1], 2)), axis=0)
+    stretches = Stretches(points, starts, np.ones(len(points) - 1, dtype=bool))
+    due = np.concatenate([np.linspace(stretches.along_mm[a], stretches.along_mm[b - 1], n)
+                          for a, b, n in zip(starts, starts[1:], samples, strict=False)])  # fmt: skip
+    drive = np.column_stack([np.interp(due, stretches.along_mm, points[:, axis]) for axis in (0, 1)])
+    elastic = Elastic((14.0, 0.0), (0.05, 0.05), 0.05, 0.05, 0.1, 0.1)
+    begins = chance.normal(0.0, 0.01, (2, 2, 3)) + 1j * chance.normal(0.0, 0.01, (2, 2, 3))
+    limits = Limits.from_rig(Rig.default())
+    drive += chance.normal(0.0, 0.3, drive.shape)
+    return TipModel(stretches, limits, elastic, np.full(3, 0.05), begins, first, due, drive)
+
+
+@pytest.mark.parametrize("number", [0, 1])
+def test_a_swing_is_the_sum_of_its_steps_each_turned_and_decayed_by_its_age(model, number):
+    pole, period = model.elastic.pole(0, model.elastic.factors[number]), model.elastic.period_s
+    expected = []
+    for stretch in range(3):
+        x = model.drive_mm[model.first[stretch] : model.first[stretch + 1], 0]
+        for now in range(len(x)):
+            ages = (now - np.arange(1, now + 1) + 0.5) * period
+            swing = (np.diff(x)[:now] * np.exp(pole * ages)).sum()
+            expected.append(swing + model.begins[0, number, stretch] * np.exp(pole * now * period))
+    assert model._swing(0, number) == pytest.approx(np.array(expected), abs=1e-9)
+
+
+def test_the_nearest_segment_is_that_of_a_search_of_every_sample(model):
+    sample = np.arange(0, len(model.drive_mm), 2)
+    tip = model.drive_mm[sample]
+    along, points = model.stretches.along_mm, model.stretches.points_mm
+    expected, apart = [], []
+    for place, number in zip(tip, sample, strict=True):
+        owner = model.owner[number]
+        begin, end = model.stretches.starts[owner], model.stretches.starts[owner + 1] - 1
+        at, found = model.due_mm[number], {}
+        for _ in range(LOOKS):
+            k = min(max(int(np.searchsorted(along, at, side="right")) - 1, begin), end - 1)
+            length, step, off = along[k + 1] - along[k], points[k + 1] - points[k], place - points[k]
+            ahead = (off @ step) / length
+            found.setdefault(k, math.dist(off, min(max(ahead, 0.0), length) / length * step))
+            at = along[k] + ahead
+        best = min(found, key=lambda k: found[k])
+        expected.append(best)
+        apart.append(found[best])
+    segment, far = model._nearest(tip, sample)
+    assert segment.tolist() == expected
+    assert far == pytest.approx(np.array(apart), abs=1e-12)

@@ -109,8 +109,18 @@ def lowest(first: Indices, last: Indices, value: Floats, count: int) -> Floats:
     for k in range(int(level.max()), -1, -1):
         half = 1 << k
         mine = level == k
-        np.minimum.at(lowest, first[mine], value[mine])
-        np.minimum.at(lowest, last[mine] - half, value[mine])
+        _lower(lowest, first[mine], value[mine])
+        _lower(lowest, last[mine] - half, value[mine])
         if k:
             np.minimum(lowest[half // 2 :], lowest[: count - half // 2].copy(), out=lowest[half // 2 :])
     return lowest
+
+
+def _lower(lowest: Floats, at: Indices, value: Floats) -> None:
+    """Lower the cells ``at`` (n,) to these values where they are higher; a cell may be named several times."""
+    if len(at) and (at[1:] >= at[:-1]).all():  # several times as fast
+        begins = np.flatnonzero(np.append(True, at[1:] != at[:-1]))
+        at, value = at[begins], np.minimum.reduceat(value, begins)
+        lowest[at] = np.minimum(lowest[at], value)
+    else:
+        np.minimum.at(lowest, at, value)

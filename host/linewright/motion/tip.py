@@ -12,6 +12,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -300,7 +301,7 @@ class _Try:
             stretches.points_mm - tip[there],
         )
 
-    @property
+    @cached_property
     def owner(self) -> Indices:
         """(m,) int64, stretch of each sample."""
         return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))

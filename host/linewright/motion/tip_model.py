@@ -216,14 +216,16 @@ class TipModel:
         pole = self.elastic.pole(axis, self.elastic.factors[number])
         moved = np.diff(self.drive_mm[:, axis], prepend=self.drive_mm[:1, axis])
         moved[self.first[:-1]] = 0.0
-        time = (np.arange(len(moved)) - self.first[self.owner]) * self.elastic.period_s
+        # Ages are the same in every stretch: the exponentials are calculated once, for the longest.
+        number_in = np.arange(len(moved)) - self.first[self.owner]
+        time = np.arange(np.diff(self.first).max(initial=0)) * self.elastic.period_s
         if pole:
             # In a stretch of minutes, times are clipped, which only overestimates the swing.
             time = np.minimum(time, MOST_DECAYS / -pole.real if pole.real else time.max(initial=0.0))
         # Uniform motion over one period acts like a step in its middle.
-        grown = np.cumsum(moved * np.exp(-pole * (time - self.elastic.period_s / 2.0)))
+        grown = np.cumsum(moved * np.exp(-pole * (time - self.elastic.period_s / 2.0))[number_in])
         before = np.concatenate(([0.0], grown[self.first[1:-1] - 1])) - self.begins[axis, number]
-        return np.asarray((grown - before[self.owner]) * np.exp(pole * time))
+        return np.asarray((grown - before[self.owner]) * np.exp(pole * time)[number_in])
 
     def _tip(self, axis: int, number: int) -> tuple[Floats, Floats]:
         """Tip position of one axis at every sample, and its swing after each stretch."""
@@ -242,18 +244,20 @@ class TipModel:
         begin, end = starts[owner], starts[owner + 1] - 1
         at = self.due_mm[sample]
         best, nearest = np.full(len(tip), np.inf), begin.copy()
+        left = np.arange(len(tip))  # samples whose nearest segment is still searched
         for _ in range(LOOKS):
-            k = np.clip(np.searchsorted(along, at, side="right") - 1, begin, end - 1)
+            k = np.clip(np.searchsorted(along, at, side="right") - 1, begin[left], end[left] - 1)
+            moved = np.flatnonzero((k != nearest[left]) | (best[left] == np.inf))
+            left, k = left[moved], k[moved]
             length = along[k + 1] - along[k]
             step = points[k + 1] - points[k]
-            off = tip - points[k]
+            off = tip[left] - points[k]
             ahead = (off[:, 0] * step[:, 0] + off[:, 1] * step[:, 1]) / length
             share = np.clip(ahead, 0.0, length) / length
             x, y = off[:, 0] - share * step[:, 0], off[:, 1] - share * step[:, 1]
             square = x * x + y * y
-            better = square < best
-            best = np.where(better, square, best)
-            nearest = np.where(better, k, nearest)
+            better = square < best[left]
+            best[left[better]], nearest[left[better]] = square[better], k[better]
             at = along[k] + ahead
         return nearest, np.sqrt(best)
 
