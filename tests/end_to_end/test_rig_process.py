@@ -122,7 +122,7 @@ def test_a_rig_that_dies_in_mid_drawing_is_a_port_error():
         def kill(progress):
             transport.rig._process.kill()
 
-        with pytest.raises(PortError, match="the virtual rig has gone"):
+        with pytest.raises(PortError, match="the virtual rig disappeared"):
             course.draw(session, plan(Drawing.from_strokes(zoo()), BY_HAND), on_progress=kill)
     finally:
         transport.discard()

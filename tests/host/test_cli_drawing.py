@@ -206,7 +206,7 @@ def test_part_of_a_drawing(place, capsys):
     assert (said["first_stroke"], said["finished"]) == (1, True)
     assert drawing_log.entries(1)[0].first_stroke == 1
     for more, message in (
-        (["--only", "pen=green"], "its pens: #aa0000, #0000aa"),
+        (["--only", "pen=green"], "its pens are #aa0000, #0000aa"),
         (["--only", "green"], "is not of the form"),
         (["--from-stroke", "3"], "there is no stroke 3: this drawing has 1 to 2"),
         (["--speed", "5"], "10 to 100"),
@@ -285,7 +285,7 @@ def test_a_slower_drawing_takes_its_time(place, capsys):
     # The time of pen lifts is constant; moves take twice as long.
     assert 1.4 < half["played_s"] / full["played_s"] < 2.0
     assert cli.run(["draw", "pens.svg", "--keep", "--rig", "rig.toml", "--speed", "50"]) == 0
-    assert "at full speed; 50% of it was asked for" in capsys.readouterr().out
+    assert "at full speed; drawn at 50% of it" in capsys.readouterr().out
 
 
 def test_a_folder_of_programs_is_drawn_sheet_after_sheet(place, capsys):

@@ -68,7 +68,7 @@ def test_a_tip_beside_the_first_one_is_allowed_for():
     ends = [program.steps_at(program.drawing.select(np.array([2]))) for program in (plain, moved)]
     # 80 steps/mm: the carriage stands 1.5 mm further left and 0.5 mm further down, so the tip is at its place.
     assert (ends[1] - ends[0]).tolist() == [[-120, 40]] * len(ends[0])
-    assert any("beside its place by -1.5, 0.5 mm" in note for note in moved.warnings)
+    assert any("with an offset of -1.5, 0.5 mm" in note for note in moved.warnings)
 
 
 @pytest.mark.parametrize(("ink_mm", "groups"), [(1000.0, [4]), (110.0, [2, 1, 1]), (100.0, [1] * 4), (1.0, [1] * 4)])

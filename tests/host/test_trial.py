@@ -409,7 +409,7 @@ def test_typed_figures_are_not_counted_twice(tmp_path, capsys, monkeypatch):
     words = ["fit", "backlash", "x-upper=6.2", "y-left=2.5", "--rig", "rig.toml"]
     assert run(words) == 2
     said = capsys.readouterr().err
-    assert "nobody has said that this sheet was drawn with rig.toml as it is now" in said
+    assert "it is not confirmed that this sheet was drawn with rig.toml as it is now" in said
     assert "corrections.backlash_x_mm = 0.3" in said
     assert (tmp_path / "rig.toml").read_text() == before
     # On a terminal it asks, and stops if the answer is no.
