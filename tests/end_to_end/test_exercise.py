@@ -61,7 +61,7 @@ def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():
     words = " ".join(tally.verdict(SMALL))
     assert "x lost steps both ways, from 120 mm/s on" in words
     assert "axis.x.speed_mm_s = 90" in words
-    assert "y kept its place" in words
+    assert "y lost no step" in words
 
 
 @pytest.mark.parametrize("hertz", [1100.0, 500.0, 250.0])
@@ -97,7 +97,7 @@ def test_losses_one_way_only_are_said_to_be_so():
     ]
     assert "only towards +" in Tally(tuple(bouts)).verdict(SMALL)[0]
     slow = Tally((Bout("y", "-", 0.75, 1, 800.0, False, 0, 0), Bout("y", "+", 0.5, 2, 800.0, False, 0, 0)))
-    assert slow.verdict(SMALL)[-1] == f"y kept its place in 3 moves, up to {0.75 * SMALL.y.speed_mm_s:g} mm/s."
+    assert slow.verdict(SMALL)[-1] == f"y lost no step in 3 moves, up to {0.75 * SMALL.y.speed_mm_s:g} mm/s."
     lame = Tally((Bout("y", "-", 0.5, 4, 800.0, False, None, None),))
     assert "look for a fault" in " ".join(lame.verdict(SMALL)).lower()
     assert lame.describe(SMALL)["bouts"][0]["lost_steps"] is None

@@ -153,8 +153,8 @@ def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, mean
     [
         (("draw", "--effort", "banana", "small.svg"), "--effort: 'banana' is none of quick, normal, best"),
         (("plan", "--pen-by=hue", "small.svg"), "--pen-by: 'hue' is none of colour, layer"),
-        (("tune",), "FILE is missing: a picture or a kept program: what you draw"),
-        (("board", "jog", "1"), "Y is missing: mm down; with --to, the place itself"),
+        (("tune",), "FILE is missing: a typical picture or saved program of yours"),
+        (("board", "jog", "1"), "Y is missing: mm down; with --to, the position"),
         (("lines", "small.svg"), "--output is missing: the SVG of plain strokes to write"),
         (("drow",), "there is no command 'drow' (do you mean draw?)"),
         (("draw", "--effort"), "--effort: its value is missing"),

@@ -271,7 +271,7 @@ def test_a_folder_waits_for_each_next_sheet_on_a_real_machine(place, monkeypatch
     assert tasks == ["one.lw", "two.lw"]
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO()))
     assert cli.run(words) == 2
-    assert "nobody is there to lay a new sheet for two.lw" in capsys.readouterr().err
+    assert "two.lw needs a new sheet, and there is no terminal to ask on" in capsys.readouterr().err
     assert tasks == ["one.lw", "two.lw", "one.lw"]
 
 

@@ -125,12 +125,12 @@ def test_what_the_user_keeps_on_the_board_stays(board):
     for name, text in (("mine/notes.txt", "a"), ("pins.txt", "2 3"), ("main.py", "print(1)")):
         write(it, name, text)
     result = put_code_on(it)
-    assert "the main.py that was on the board is now called main-before-1.py" in result.warnings
+    assert "the previous main.py on the board was renamed main-before-1.py" in result.warnings
     kept = files_of(it)
     assert {"mine/notes.txt", "pins.txt", "main-before-1.py"} <= set(kept)
     # Our own main.py is replaced, a foreign second one is kept.
     write(it, "main.py", "print(2)")
-    assert "the main.py that was on the board is now called main-before-2.py" in put_code_on(it).warnings
+    assert "the previous main.py on the board was renamed main-before-2.py" in put_code_on(it).warnings
     assert it.run("print(open('main-before-1.py').read(), open('main-before-2.py').read())").split() == [
         "print(1)",
         "print(2)",

@@ -76,7 +76,7 @@ def test_what_comes_next_is_said(board, drive, firmware, monkeypatch, capsys):
     monkeypatch.setattr(drives, "holding", lambda _name: [drive])
     assert cli.run(["board", "flash", "--image", str(firmware)]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "has taken firmware.uf2 and restarted" in said
+    assert "has installed firmware.uf2 and restarted" in said
     assert "linewright board flash --port PORT" in said
 
 

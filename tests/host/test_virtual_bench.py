@@ -125,7 +125,7 @@ def test_a_person_beside_a_rig_is_answered_in_words(capsys):
     assert power == "the motor supply is on"
     assert "40.0 mm from the left and 30.0 mm from the upper end of its rails (it has not moved)" in looked
     assert "slides freely; the pen is clear of the paper, its servo at 1300 us" in looked
-    assert mended == "swapped_motors is put right"
+    assert mended == "swapped_motors is repaired"
     assert wrong.startswith(f"not understood: sing; you can type: {COMMANDS}")
     world.view = MachineView((38.0, 30.5), 1600, True, True)
     person.hear(b"look\n")
