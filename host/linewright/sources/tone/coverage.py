@@ -35,23 +35,43 @@ def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: fl
     pixel_mm : approximate pixel size.
     """
     columns, rows = (max(1, round(side / pixel_mm)) for side in size_mm)
-    fine = max(1, int(np.ceil(GRAIN * size_mm[0] / columns / pen_mm)))
-    grain = np.array([size_mm[0] / columns / fine, size_mm[1] / rows / fine])
+    return inked_segments(*_bits(strokes, pen_mm), size_mm, (rows, columns), pen_mm=pen_mm)
+
+
+def inked_segments(
+    head: Points,
+    tail: Points,
+    size_mm: tuple[float, float],
+    shape: tuple[int, int],
+    *,
+    pen_mm: float,
+    grain: int = GRAIN,
+) -> Floats32:
+    """(h, w) float32, the same of straight segments.
+
+    Parameters
+    ----------
+    head, tail : (n, 2) start and end, mm, no further apart than the pen is wide.
+    shape : rows and columns of the result.
+    grain : grains per pen width.
+    """
+    rows, columns = shape
+    fine = max(1, int(np.ceil(grain * size_mm[0] / columns / pen_mm)))
+    grain_mm = np.array([size_mm[0] / columns / fine, size_mm[1] / rows / fine])
     paper = np.zeros((rows * fine, columns * fine), dtype=bool)
-    head, tail = _bits(strokes, pen_mm)
     reach = pen_mm / 2
     if available():
-        _paint(paper, head / grain, tail / grain, grain, reach)
+        _paint(paper, head / grain_mm, tail / grain_mm, grain_mm, reach)
         return _share(paper, rows, columns, fine)
     # Segments are at most a pen long, so that one window of grains fits them all.
-    window = [np.arange(int(np.ceil((2 * pen_mm) / side)) + 2) for side in grain]
+    window = [np.arange(int(np.ceil((2 * pen_mm) / side)) + 2) for side in grain_mm]
     for part in np.array_split(np.arange(len(head)), max(1, len(head) * len(window[0]) * len(window[1]) // BATCH)):
         a, d = head[part], tail[part] - head[part]
-        corner = np.floor((np.minimum(a, a + d) - reach) / grain).astype(np.int64)
+        corner = np.floor((np.minimum(a, a + d) - reach) / grain_mm).astype(np.int64)
         x = corner[:, 0, None] + window[0]
         y = corner[:, 1, None] + window[1]
-        dx = ((x + 0.5) * grain[0] - a[:, 0, None])[:, None, :]
-        dy = ((y + 0.5) * grain[1] - a[:, 1, None])[:, :, None]
+        dx = ((x + 0.5) * grain_mm[0] - a[:, 0, None])[:, None, :]
+        dy = ((y + 0.5) * grain_mm[1] - a[:, 1, None])[:, :, None]
         length2 = np.maximum((d * d).sum(axis=1), 1e-30)[:, None, None]
         dx_line, dy_line = d[:, 0, None, None], d[:, 1, None, None]
         along = np.clip((dx * dx_line + dy * dy_line) / length2, 0.0, 1.0)

@@ -27,6 +27,7 @@ from linewright.sources.picture import Report
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import TOLERANCE
+from linewright.sources.tone.settling import settled
 from linewright.sources.tone.trace import simplified, smooth
 
 PAYS: Final = 0.8
@@ -37,6 +38,9 @@ LENSES: Final = (1.0, 2.0, 3.5)
 """Blurs of the passes, relative to the first: the first lays what is dark or sharp; the others handle pale tones, whose
 lines are far apart, and correct the rest. Together they leave constant tones from 0.12 to 0.9 within 0.03 (measured
 with curved directions, 60 mm square); 0.08 and less stays bare."""
+
+ROUNDS: Final = (3, 3, 2)
+"""Of settling, after each pass: the next one fills the gaps that this leaves."""
 
 GOES_ON: Final = 0.6
 """Share of that threshold down to which a started line continues."""
@@ -71,6 +75,7 @@ class Bed:
     weight : (h, w) importance of each place; where it is 0, no stroke starts.
     blur_mm : standard deviation of the blur for comparing drawing and target.
     least_pens : shorter strokes are not laid.
+    free : (h, w) where strokes settle (`settling`) after each pass, as there; None: nowhere.
     """
 
     field: Field
@@ -79,6 +84,7 @@ class Bed:
     weight: Floats32
     blur_mm: float
     least_pens: float = LEAST_PENS
+    free: Floats32 | None = None
 
 
 def laid_by_lenses(
@@ -87,7 +93,7 @@ def laid_by_lenses(
     """Strokes, mm, in one pass for each of `LENSES`; ``already`` is on the paper."""
     strokes: list[Points] = []
     used_mm = 0.0
-    for number, lens in enumerate(LENSES):
+    for number, (lens, rounds) in enumerate(zip(LENSES, ROUNDS, strict=True)):
 
         def within(state: str, done: float, number: int = number) -> None:
             report(state, (number + done) / len(LENSES))
@@ -95,7 +101,10 @@ def laid_by_lenses(
         through = replace(bed, blur_mm=bed.blur_mm * lens)
         found = laid(through, within, already=[*already, *strokes], ink_high_mm=ink_high_mm - used_mm)
         strokes += found
-        used_mm += sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in found)
+        if bed.free is not None:
+            report("settling strokes", (number + 1) / len(LENSES))
+            strokes = settled(strokes, bed.field, bed.free, rounds, already)
+        used_mm = sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes)
     return strokes
 
 

@@ -1,8 +1,8 @@
 """Portraits: head and shoulders framed, the background left out, and most strokes in the face.
 
-The person's tones are evened out and drawn as strokes that follow the form (`laying`): hair in strands, eyelids, brows
-and lips as separate lines, cheeks as a few light strokes. The face comes first and in the finest strokes; clothes are
-only suggested. Faces of few pen widths are drawn by `small_faces`.
+The person's tones are evened out and drawn as strokes that follow the form (`laying`) and lie evenly in the head
+(`settling`): hair in strands, eyelids, brows and lips as separate lines, cheeks as a few light strokes. The face comes
+first and in the finest strokes; clothes are only suggested. Faces of few pen widths are drawn by `small_faces`.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ CONTOUR: Final = 0.6
 SMALL_PENS: Final = 30.0
 """Faces narrower than this, in pens, are drawn by `small_faces`."""
 
-FEATURE_LIFT: Final = 0.8
+FEATURE_LIFT: Final = 0.4
 FEATURE_BLUR: Final = 0.06
 """Gain of the unsharp mask of eyes and mouths, and its radius in face widths: the size of eyelids and lips. With 0.1,
 eyes become black holes (seen on eleven portraits)."""
@@ -269,7 +269,7 @@ class Portrait(ToneMethod):
         size_mm = (field.width_mm, field.height_mm)
         strokes: list[Points] = [np.clip(middle * field.pixel_mm, 0.0, size_mm) for middle in middles]
         weight = sitter.weight * (1 - inside)
-        bed = Bed(asked, cosine, sine, weight, lens_mm, least)
+        bed = Bed(asked, cosine, sine, weight, lens_mm, least, sitter.head)
         strokes += laid_by_lenses(bed, report, already=strokes, ink_high_mm=most)
         strokes = edges(sitter, strokes, field.pen_mm) + strokes
         if not strokes:
