@@ -77,7 +77,7 @@ function framing(one) {
       const [left, top, right, foot] = choice.box;
       const [wide, high] = [right - left, foot - top];
       const at = (/** @type {number} */ from, /** @type {number} */ size) => `${size < 1 ? (100 * from) / (1 - size) : 0}%`;
-      const style = { "aspect-ratio": (shape * wide) / high, "background-image": `url("/photo/${one.source}")`, "background-size": `${100 / wide}% ${100 / high}%`, "background-position": `${at(left, wide)} ${at(top, high)}` };
+      const style = { "--shape": (shape * wide) / high, "background-image": `url("/photo/${one.source}")`, "background-size": `${100 / wide}% ${100 / high}%`, "background-position": `${at(left, wide)} ${at(top, high)}` };
       return h("button", { key: choice.frame, type: "button", class: "frame", role: "radio", "aria-checked": String(now === choice.frame), disabled: !may_edit(),
         tabindex: now === choice.frame || (!now && n === 0) ? 0 : -1, ...data({ do: "show_of_it", item: one.id, frame: choice.frame }) },
         h("span", { class: "crop" }, h("i", { style })), h("small", {}, shown_words(choice.frame, faces))); // prettier-ignore
