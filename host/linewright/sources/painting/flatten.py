@@ -83,16 +83,17 @@ def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> 
     (m, 8) float64.
     """
     a, b, c, d, e, f = matrices.T
-    arc = kinds == ARC
     mapped = np.empty_like(rows)
     for column in (0, 2, 4, 6):
         x, y = rows[:, column], rows[:, column + 1]
-        mapped[:, column] = a * x + c * y
-        mapped[:, column + 1] = b * x + d * y
-        # The axes of an arc are vectors, which are not translated.
-        moves = np.ones_like(arc) if column == 0 else ~arc
-        mapped[moves, column] += e[moves]
-        mapped[moves, column + 1] += f[moves]
+        mapped[:, column] = a * x + c * y + e
+        mapped[:, column + 1] = b * x + d * y + f
+    # The axes of an arc are vectors, which are not translated.
+    arc = np.flatnonzero(kinds == ARC)
+    for column in (2, 4):
+        x, y = rows[arc, column], rows[arc, column + 1]
+        mapped[arc, column] = a[arc] * x + c[arc] * y
+        mapped[arc, column + 1] = b[arc] * x + d[arc] * y
     mapped[arc, 6:] = rows[arc, 6:]
     return mapped
 
