@@ -236,6 +236,16 @@ def test_a_small_circle_is_merged_alike_in_every_direction():
     assert octants.max() - octants.min() <= 4
 
 
+def test_a_way_of_less_than_a_step_between_two_whole_steps_is_free_of_turning_like_its_vertices():
+    """0.2 steps from 10.4 to 10.6 lead from step 10 to step 11."""
+    points_mm = np.array([[10.4, 800.0], [10.6, 800.0], [10.6, 900.0]]) / 80.0
+    speeds = SpeedPlan(np.arange(3.0), np.full(3, 100.0), np.array([1.0, 0.25]), np.zeros(3, dtype=bool))
+    rest = np.array([True, True, True])
+    path = round_path(points_mm, rest, np.zeros(2, np.int64), speeds, Limits.from_rig(rig("default")))
+    assert path.steps.tolist() == [[10, 800], [11, 800], [11, 900]]
+    assert path.free.tolist() == [pytest.approx(1.0), pytest.approx(0.25)]
+
+
 def test_pens_draw_in_order_and_wait_at_park_in_between():
     pens = (Pen("black"), Pen("unused"), Pen("red"))
     strokes = [[[10, 10], [50, 10]], [[20, 20]], [[10, 30], [50, 30]], [[5, 5], [6, 6]]]
