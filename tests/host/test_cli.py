@@ -151,8 +151,8 @@ def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, mean
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("draw", "--effort", "banana", "small.svg"), "--effort: 'banana' is none of quick, normal, best"),
-        (("plan", "--pen-by=hue", "small.svg"), "--pen-by: 'hue' is none of colour, layer"),
+        (("draw", "--effort", "banana", "small.svg"), "--effort: 'banana' is not one of quick, normal, best"),
+        (("plan", "--pen-by=hue", "small.svg"), "--pen-by: 'hue' is not one of colour, layer"),
         (("tune",), "FILE is missing: a typical picture or saved program of yours"),
         (("board", "jog", "1"), "Y is missing: mm down; with --to, the position"),
         (("lines", "small.svg"), "--output is missing: the SVG of plain strokes to write"),
@@ -711,7 +711,7 @@ def test_wrong_options_are_refused_with_a_way_out(words, small, capsys):
         (("exercise", "--seed", "abc"), "--seed: 'abc' is not a whole number; allowed is 0 or more"),
         (("exercise", "--bouts", "1.5"), "--bouts: '1.5' is not a whole number; allowed is 1 to 10000"),
         (("exercise", "--bouts=0"), "--bouts: 0 is out of range; allowed is 1 to 10000"),
-        (("draw", "--effort", "x"), "--effort: 'x' is none of quick, normal, best"),
+        (("draw", "--effort", "x"), "--effort: 'x' is not one of quick, normal, best"),
     ],
 )
 def test_complaints_of_values_are_in_our_words(words, said, capsys):

@@ -91,7 +91,7 @@ def test_answers_on_a_narrow_terminal_are_broken_between_words(monkeypatch, caps
     monkeypatch.setenv("COLUMNS", "30")
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     Bystander(in_words=True).hear(b"look\n")
-    assert capsys.readouterr().out == "the machine is off, because no\n  other window has connected yet\n"
+    assert capsys.readouterr().out == "the machine is off, because no\n  other window has connected\n  yet\n"
 
 
 def test_a_person_beside_a_rig_is_answered_in_words(capsys):
