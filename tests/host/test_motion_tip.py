@@ -13,9 +13,11 @@ from host.motion_cases import play
 from host.tip_integrator import PEN, RAMP, Axis, off_lines_mm, trace
 from linewright import motion
 from linewright.drawing.strokes import Drawing
+from linewright.machine.shape import MachineShape
 from linewright.motion.kernels import three_boxes, three_impulses
 from linewright.motion.kinematics import Limits
 from linewright.motion.sampled_ramps import make_ramps_sampled
+from linewright.motion.take_up import TakeUp
 from linewright.motion.timeline import Sampled, Stretches
 from linewright.motion.tip_model import LOOKS, Elastic, TipModel
 from linewright.program import program as records
@@ -25,16 +27,21 @@ KINDS = {records.RAMP: RAMP, records.PEN: PEN}
 HZ, DAMPING = (14.0, 19.0), (0.05, 0.05)
 TIP = {"smoothing.shaper": "tip", "smoothing.x_hz": HZ[0], "smoothing.y_hz": HZ[1]}
 SWING_MM = 0.05
+PLAYS = {"corrections.backlash_x_mm": 0.05, "corrections.backlash_y_mm": 0.15}
+CROOKED = {
+    "corrections.squareness_deg": 0.5,
+    "corrections.straightness_x_mm": [[0.0, 0.0], [150.0, 0.4], [300.0, 0.0]],
+}
 RIGS = {
     "default": {},
     "crossed": {"kinematics.type": "crossed-belt"},
     "unequal": {"axis.y.accel_mm_s2": 700.0, "axis.y.speed_mm_s": 90.0, "motor.b.microsteps": 8},
     "pen on its way": {"pen.near_us": 1540},
     "stiff x": {"smoothing.x_hz": 0.0},
-    "crooked": {
-        "corrections.squareness_deg": 0.5,
-        "corrections.straightness_x_mm": [[0.0, 0.0], [150.0, 0.4], [300.0, 0.0]],
-    },
+    "crooked": CROOKED,
+    "backlash": PLAYS,
+    "backlash, crossed and crooked": PLAYS | CROOKED | {"kinematics.type": "crossed-belt"},
+    "backlash, unequal": PLAYS | {"axis.y.accel_mm_s2": 700.0, "axis.y.speed_mm_s": 90.0, "motor.b.microsteps": 8},
 }
 
 
@@ -78,8 +85,44 @@ def test_the_tip_stays_on_its_lines_over_the_whole_band(name):
     """scipy's integrator on the program's steps: within `swing_mm`, with frequencies 5 % off either way."""
     rig, program = planned(name)
     for factors in ((1.0, 1.0), (0.95, 0.95), (1.05, 1.05)):
-        traced = trace(program, KINDS, axes(rig, factors))
+        traced = trace(program, KINDS, axes(rig, factors), rig.shape.play_mm)
         assert off_lines_mm(traced, list(program.drawing), program.shape.true_mm) <= SWING_MM, factors
+
+
+def test_backlash_is_taken_up_between_motor_and_carriage_not_at_the_tip():
+    """A circle of 5 mm, where both axes turn around twice with the pen on the paper."""
+    rig = Rig.default().changed(TIP | PLAYS)
+    angle = np.linspace(0.0, 2.0 * np.pi, 60)
+    circle = np.column_stack((np.cos(angle), np.sin(angle))) * 5.0 + 60.0
+    program = motion.plan(Drawing.from_strokes([circle]), rig)
+    traced = trace(program, KINDS, axes(rig, (1.0, 1.0)), rig.shape.play_mm)
+    assert off_lines_mm(traced, list(program.drawing)) <= SWING_MM
+    unheeded = trace(program, KINDS, axes(rig, (1.0, 1.0)))
+    assert off_lines_mm(unheeded, list(program.drawing)) > SWING_MM
+    assert program.end_steps == program.start_steps
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_motors_take_up_within_their_limits_and_bring_the_carriage_where_it_turns(axis):
+    """Motors of a carriage that turns around at a fifth of its acceleration, and one that stands before it does."""
+    limits, period = Limits.from_rig(Rig.default()), 1e-3
+    shape = MachineShape(play_mm=(0.1, 0.1))
+    play = TakeUp.of(shape, limits, HZ, SWING_MM, period)
+    assert play is not None
+    accel = float(limits.accel_mm_s2[axis])
+    time = (np.arange(401) - 200) * period
+    turning = 50.0 - 0.1 * accel * time**2
+    standing = 50.0 - 0.1 * accel * np.maximum(np.abs(time) - 0.05, 0.0) ** 2
+    for place, error in ((turning, 0.02), (standing, 1e-6)):
+        carriage = np.full((401, 2), 50.0)
+        carriage[:, axis] = place
+        begins = np.ones((1, 2), dtype=np.int64)
+        motors = play.motors(np.array([0, 401]), carriage, begins)
+        midst = slice(50, 350)  # away from the ends, where this motion begins and stops at speed
+        assert np.abs(play.carriage(motors) - carriage)[midst].max() < error
+        taken = motors[midst, axis]
+        bent = np.abs(taken[8:] - 2.0 * taken[4:-4] + taken[:-8]) / (4 * period) ** 2
+        assert 0.3 * accel < bent.max() < accel
 
 
 def test_the_integrator_sees_what_a_plain_plan_does_to_the_tip():
@@ -190,7 +233,7 @@ def model() -> TipModel:
     begins = chance.normal(0.0, 0.01, (2, 2, 3)) + 1j * chance.normal(0.0, 0.01, (2, 2, 3))
     limits = Limits.from_rig(Rig.default())
     drive += chance.normal(0.0, 0.3, drive.shape)
-    return TipModel(stretches, limits, elastic, np.full(3, 0.05), begins, first, due, drive)
+    return TipModel(stretches, limits, elastic, np.full(3, 0.05), begins, first, due, drive, drive)
 
 
 @pytest.mark.parametrize("number", [0, 1])

@@ -2,8 +2,9 @@
 
 A program's records are read as SPEC.md of the wire and the kernel's docstring state them: a ramp is a straight piece
 in steps with constant acceleration; the motor that makes more steps makes them at the moments of that motion, the other
-one makes each of its own when it is nearest. The staircases that result drive each axis as the damped oscillator ``y''
-+ 2 z w y' + w^2 y = w^2 x``, which scipy integrates (`scipy.signal.lsim`, by matrix exponentials).
+one makes each of its own when it is nearest. The staircases that result drag each carriage through its backlash, and
+this drives the tip as the damped oscillator ``y'' + 2 z w y' + w^2 y = w^2 x``, which scipy integrates
+(`scipy.signal.lsim`, by matrix exponentials).
 """
 
 from __future__ import annotations
@@ -38,7 +39,19 @@ class Traced:
     on_paper: list[tuple[float, float]]
 
 
-def trace(program, kinds: dict[int, str], axes: tuple[Axis, Axis]) -> Traced:
+def dragged(drive_mm: np.ndarray, play_mm: float) -> np.ndarray:
+    """Carriage behind a drive with backlash, homed in + direction: whichever side of the gap meets it moves it."""
+    carriage, at = np.empty_like(drive_mm), float(drive_mm[0])
+    for i, drive in enumerate(drive_mm.tolist()):
+        if drive > at:
+            at = drive  # pushed in the direction of homing, where drive and carriage agree
+        elif drive + play_mm < at:
+            at = drive + play_mm
+        carriage[i] = at
+    return carriage
+
+
+def trace(program, kinds: dict[int, str], axes: tuple[Axis, Axis], play_mm=(0.0, 0.0)) -> Traced:
     """Play a program's columns; ``kinds`` says which numbers in ``kind`` stand for ramps and pen actions."""
     times, places = [np.zeros(1)], [np.array([program.start_steps], dtype=float)]
     now, speed, at = 0, 0.0, np.array(program.start_steps, dtype=float)
@@ -73,6 +86,7 @@ def trace(program, kinds: dict[int, str], axes: tuple[Axis, Axis]) -> Traced:
     beyond = np.maximum(grid - moment[-1], 0.0)[:, None] * steps[-1]
     mean = np.diff(whole + beyond, axis=0) / GRID_S
     drive = np.vstack((mean, mean[-1:])) @ np.linalg.inv(program.steps_matrix).T
+    drive = np.column_stack([dragged(drive[:, j], play_mm[j]) for j in (0, 1)])
     tip = np.empty_like(drive)
     for j, axis in enumerate(axes):
         if not axis.hz:

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -49,11 +49,18 @@ class Kernel:
     name : for messages.
     tip : (m,) float64, sum 1: ``K``, one weight per sampling period.
     motor : two (m,) float64, sum 1: ``H`` of x and of y.
+    pad : number of leading and of trailing weights that are 0.
     """
 
     name: str
     tip: Floats
     motor: tuple[Floats, Floats]
+    pad: int = 0
+
+    def padded(self, pad: int) -> Kernel:
+        """The same with that many weights of 0 more at either end: the averaged motion stands before and after."""
+        x, y = (np.pad(weights, pad) for weights in self.motor)
+        return replace(self, tip=np.pad(self.tip, pad), motor=(x, y), pad=self.pad + pad)
 
     @property
     def mean(self) -> float:

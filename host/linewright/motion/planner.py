@@ -23,6 +23,7 @@ from linewright.motion.ramps import Ramps, make_ramps, round_path
 from linewright.motion.sampled_ramps import SampledRamps
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import MotionSmoothing
+from linewright.motion.take_up import TakeUp
 from linewright.motion.timeline import Stretches
 from linewright.motion.tip import plan_tip
 from linewright.motion.tip_model import Elastic
@@ -96,24 +97,30 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     _check_reach(drawing, rig, errors)
     plain = Drawing(drawing.points_mm, drawing.starts, drawing.pen, drawing.pens)
     heights = PenHeights.from_rig(rig)
-    drawing = errors.refined(heights.refined(plain.select(np.argsort(plain.pen, kind="stable"))))
-    drives, senses = errors.drives(drawing)
+    drawing = heights.refined(plain.select(np.argsort(plain.pen, kind="stable")))
     limits = Limits.from_rig(rig)
     park = errors.carriage_mm(np.array([rig.park.position_mm], dtype=np.float64))[0]
-    path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
     lifts = PenLifts.from_rig(rig)
     elastic = Elastic.from_rig(rig)
     if elastic is not None:
+        # Backlash is taken up in time, not in place.
+        tight = replace(errors, play_mm=(0.0, 0.0))
+        drawing = tight.refined(drawing)
+        path = _without_noise(lay_path(tight.drives(drawing)[0], park), limits)
         # Ramps for the tip ignore the secondary motor's step intervals, and may exceed the step rate by 2 % for a while
         # to compensate for rounding (seen on a star of rays). Drivers of different rates have no reserve for that.
         rates = limits.step_rate_hz
         slowest = rates if rates[0] == rates[1] else np.full(2, 0.97 * rates.min())
-        tip, before = _for_the_tip(path, replace(limits, step_rate_hz=slowest), elastic)
+        limited = replace(limits, step_rate_hz=slowest)
+        tip, before = _for_the_tip(path, limited, elastic, errors, errors.drives(drawing)[1])
         at_vertex = tip.ramps.first_of_piece[before]
         sheet = sheet or rig.paper
         return _assemble(
             drawing, rig, limits, sheet, tip.start_steps, tip.ramps, path, at_vertex, lifts, tip.rest_ticks
         )
+    drawing = errors.refined(drawing)
+    drives, senses = errors.drives(drawing)
+    path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
@@ -146,9 +153,13 @@ def _ramps_of(path: Path, limits: Limits, smoothing: MotionSmoothing | None) -> 
     return starts[0], Ramps.one_after_the_other(parts), at_vertex
 
 
-def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[SampledRamps, Indices]:
-    """Ramps of a path planned for the tip of an elastic machine, and the number of stretches that end before each
-    vertex (n,).
+def _for_the_tip(
+    path: Path, limits: Limits, elastic: Elastic, errors: MachineShape, senses: Floats
+) -> tuple[SampledRamps, Indices]:
+    """Ramps of a path of the carriage, planned for the tip of an elastic machine, and the number of stretches that end
+    before each vertex (n,).
+
+    ``senses`` (k, 2) as for `_taking_up_play`.
     """
     rests = np.flatnonzero(path.rest)
     way = np.diff(path.points_mm, axis=0)
@@ -160,7 +171,11 @@ def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[SampledR
     drawing = np.append(path.stroke >= 0, False)[vertex][:-1]
     stretches = Stretches(path.points_mm[vertex], starts, drawing)
     before = np.searchsorted(rests[real + 1], np.arange(len(path.rest)), side="right")
-    return plan_tip(stretches, path.stroke[rests[real]], limits, elastic), before
+    stroke = path.stroke[rests[real]]
+    play = TakeUp.of(errors, limits, elastic.frequency_hz, elastic.swing_mm, elastic.period_s)
+    begins_at = np.where(stroke[:, None] >= 0, senses[stroke], 0.0).astype(np.int64)
+    begins_at[np.isin(rests[real], path.park_at)] = errors.home_sense
+    return plan_tip(stretches, stroke, limits, elastic, play, begins_at), before
 
 
 def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:

@@ -24,6 +24,7 @@ from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.profile import plan_profile
 from linewright.motion.sampled_ramps import SampledRamps, make_ramps_sampled
 from linewright.motion.speeds import lowest
+from linewright.motion.take_up import TakeUp
 from linewright.motion.timeline import Sampled, Stretches, phases
 from linewright.motion.tip_model import SHARP_RAD, Elastic, Swings, TipModel
 
@@ -45,8 +46,8 @@ ROUNDS: Final = 20
 FIRST_ROUNDS: Final = 8
 """Iterations of each kernel that slow down single places; later ones slow down the whole stretch."""
 
-PASSES: Final = 5
-"""Iterations of checking strokes as their ramps play them."""
+PASSES: Final = 8
+"""Most iterations of checking strokes as their ramps play them; only strokes beyond the limit are planned again."""
 
 GENTLEST: Final = 0.01
 """Lowest share of the accelerations; an error that remains then does not depend on speed."""
@@ -74,17 +75,27 @@ SHOULDER_MM: Final = 1.5
 """Distance on either side of a corner within which its correction fades out: longer than the range of the average."""
 
 
-def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Elastic) -> SampledRamps:
+def plan_tip(
+    stretches: Stretches,
+    stroke: Indices,
+    limits: Limits,
+    elastic: Elastic,
+    play: TakeUp | None = None,
+    begins_at: Indices | None = None,
+) -> SampledRamps:
     """Ramps that keep the tip within `Elastic.swing_mm` of the stretches, and the motors within their limits.
 
     Parameters
     ----------
     stretches : each longer than 0.
     stroke : (k,) int64, stroke that each draws, -1 for travel.
+    play : the backlash, which the stretches leave out.
+    begins_at : (k, 2) int64, side of the backlash at which each begins: see `TakeUp.motors`.
     """
     stretches = _with_shoulders(stretches)
     count = len(stroke)
-    trials = _trials(stretches, elastic)
+    trials = _trials(stretches, elastic, play.pad if play else 0)
+    sides = np.zeros((count, 2), dtype=np.int64) if begins_at is None else begins_at
     step_mm = float(np.hypot(*np.linalg.inv(limits.steps_matrix)).max())
     # On a stiff axis every single step reaches the tip.
     left_steps = WHOLE_STEPS if all(elastic.frequency_hz) else ROUNDING_STEPS
@@ -94,17 +105,18 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
     waiting = np.arange(count)
     found: dict[int, _Played] = {}
     for left in range(PASSES, 0, -1):
-        found.update(_planned(stretches, waiting, trials, limits, elastic, begins, tight))
+        found.update(_planned(stretches, waiting, trials, limits, elastic, begins, tight, play, sides))
         first = np.concatenate(([0], np.cumsum([len(found[i].due_mm) for i in range(count)])))
-        plan = Sampled(first, np.concatenate([found[i].drive_mm for i in range(count)]), elastic.period_s)
+        carriage = np.concatenate([found[i].carriage_mm for i in range(count)])
+        plan = Sampled(first, play.motors(first, carriage, sides) if play else carriage, elastic.period_s)
         ramps = make_ramps_sampled(plan, stroke, limits)
         if left == 1:
             break
         due = np.concatenate([found[i].due_mm for i in range(count)])
         due += np.repeat(stretches.along_mm[stretches.starts[:-1]], np.diff(first))
-        model = TipModel(
-            stretches, limits, elastic, whole, np.zeros_like(begins), first, due, ramps.played_mm(plan, limits)
-        )
+        drive = ramps.played_mm(plan, limits)
+        carriage = play.carriage(drive) if play else drive
+        model = TipModel(stretches, limits, elastic, whole, np.zeros_like(begins), first, due, drive, carriage)
         begins = _begins(model)
         over = replace(model, begins=begins).over(played=True)
         worst = np.maximum.reduceat(over, first[:-1])
@@ -138,7 +150,8 @@ class _Trial:
     last: bool
 
 
-def _trials(stretches: Stretches, elastic: Elastic) -> list[_Trial]:
+def _trials(stretches: Stretches, elastic: Elastic, pad: int) -> list[_Trial]:
+    """All that are tried; ``pad``: samples at which the machine stands before and after each stretch."""
     hz, damping, period = elastic.frequency_hz, elastic.damping, elastic.period_s
     ones = stretches.starts[1:] - stretches.starts[:-1] == 2
     step = np.abs(stretches.points_mm[stretches.starts[:-1] + 1] - stretches.points_mm[stretches.starts[:-1]])
@@ -152,7 +165,7 @@ def _trials(stretches: Stretches, elastic: Elastic) -> list[_Trial]:
     every = np.ones(len(ones), dtype=np.bool_)
     for longer, push_share in BOXES:
         found.append(_Trial(three_boxes(hz, damping, period, longer), every, push_share, True))
-    return found
+    return [replace(trial, kernel=trial.kernel.padded(pad)) for trial in found]
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,12 +176,12 @@ class _Played:
     ----------
     last : made by a trial with ``last``.
     due_mm : (m,) float64, see `TipModel`, from the stretch's beginning.
-    drive_mm : (m, 2) float64.
+    carriage_mm : (m, 2) float64.
     """
 
     last: bool
     due_mm: Floats
-    drive_mm: Floats
+    carriage_mm: Floats
 
 
 def _planned(
@@ -179,6 +192,8 @@ def _planned(
     elastic: Elastic,
     begins: Swings,
     allowed: Floats,
+    play: TakeUp | None,
+    sides: Indices,
 ) -> dict[int, _Played]:
     """Plans of some stretches, by number."""
     found: dict[int, _Played] = {}
@@ -198,7 +213,7 @@ def _planned(
         for turn in range(ROUNDS if trial.last else FIRST_ROUNDS):
             at, mine = part.vertices(left), waiting[left]
             tried = _Try.of(part.select(left), trial.kernel, limits, elastic, gentle[at], calm[at], moved[at])
-            model = tried.model(limits, elastic, allowed[mine], begins[:, :, mine])
+            model = tried.model(limits, elastic, allowed[mine], begins[:, :, mine], play, sides[mine])
             over = model.over()
             worst = np.maximum.reduceat(over, model.first[:-1])
             fine = worst <= 1.0
@@ -255,7 +270,7 @@ class _Try:
     Parameters
     ----------
     first : (k + 1,) int64, first sample of each.
-    way_mm, drive_mm : (m,) and (m, 2) float64, distance in the plan for a stiff machine, and drive positions.
+    way_mm, carriage_mm : (m,) and (m, 2) float64, distance in the plan for a stiff machine, and carriage positions.
     kick_mm_s : (n,) float64, change of the plan's velocity at each vertex.
     short_mm : (n, 2) float64, vector from the averaged plan to each vertex.
     """
@@ -264,7 +279,7 @@ class _Try:
     kernel: Kernel
     first: Indices
     way_mm: Floats
-    drive_mm: Floats
+    carriage_mm: Floats
     kick_mm_s: Floats
     short_mm: Floats
 
@@ -306,18 +321,25 @@ class _Try:
         """(m,) int64, stretch of each sample."""
         return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
 
-    def model(self, limits: Limits, elastic: Elastic, allowed_mm: Floats, begins: Swings) -> TipModel:
+    def model(
+        self, limits: Limits, elastic: Elastic, allowed_mm: Floats, begins: Swings, play: TakeUp | None, sides: Indices
+    ) -> TipModel:
         """The model with this attempt's drive positions."""
         late = np.maximum(np.arange(len(self.way_mm)) - round(self.kernel.mean), self.first[self.owner])
         due = self.way_mm[late]
-        return TipModel(self.stretches, limits, elastic, allowed_mm, begins, self.first, due, self.drive_mm)
+        drive = carriage = self.carriage_mm
+        if play:
+            drive = play.motors(self.first, carriage, sides)
+            begin = self.first[:-1]
+            carriage = play.carriage(drive, (begin, carriage[begin]))
+        return TipModel(self.stretches, limits, elastic, allowed_mm, begins, self.first, due, drive, carriage)
 
     def one(self, i: int, *, last: bool) -> _Played:
         """Plan of stretch ``i``."""
         mine = slice(self.first[i], self.first[i + 1])
         late = np.maximum(np.arange(self.first[i + 1] - self.first[i]) - round(self.kernel.mean), 0)
         due = self.way_mm[mine][late] - self.stretches.along_mm[self.stretches.starts[i]]
-        return _Played(last, due, self.drive_mm[mine])
+        return _Played(last, due, self.carriage_mm[mine])
 
     def gentler(
         self, model: TipModel, over: Floats, push_share: float, known: Flags, *, everywhere: bool
@@ -332,13 +354,15 @@ class _Try:
         owner = self.owner
         begin, end = self.stretches.starts[owner], self.stretches.starts[owner + 1] - 1
         segment = np.searchsorted(self.stretches.along_mm, self.way_mm, side="right") - 1
-        span = len(self.kernel.tip)
+        pad = self.kernel.pad
+        span = len(self.kernel.tip) - 2 * pad
         omega = 2.0 * math.pi * min(f for f in model.elastic.frequency_hz if f)
         swings = round(math.pi / omega / model.elastic.period_s)
-        sample = np.arange(len(over))
-        last = np.clip(segment, begin, end - 1)
-        early = np.clip(segment[np.maximum(sample - span, self.first[owner])], begin, end - 1)
-        long_ago = np.clip(segment[np.maximum(sample - span - swings, self.first[owner])], begin, end - 1)
+        # Half of a backlash is taken up before the carriage turns around.
+        sample = np.maximum(np.arange(len(over)) - pad // 2, self.first[owner])
+        last = np.clip(segment[sample], begin, end - 1)
+        early = np.clip(segment[np.maximum(sample - pad // 2 - span, self.first[owner])], begin, end - 1)
+        long_ago = np.clip(segment[np.maximum(sample - pad // 2 - span - swings, self.first[owner])], begin, end - 1)
         # A velocity step makes an axis swing by dv / w, an acceleration step by a / w^2.
         kicks = np.concatenate(([0.0], np.cumsum(self.kick_mm_s)))
         kick = kicks[last + 1] - kicks[early + 1]

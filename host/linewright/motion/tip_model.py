@@ -122,7 +122,8 @@ class TipModel:
     begins : (2, f, k) complex128, swing of the tip at the start of each, by axis and frequency of the band.
     first : (k + 1,) int64, first sample of each.
     due_mm : (m,) float64, planned distance of the tip along the stretches (`Stretches.along_mm`).
-    drive_mm : (m, 2) float64.
+    drive_mm : (m, 2) float64, of the motors.
+    carriage_mm : (m, 2) float64, what drives the tip: the same, but for backlash.
     """
 
     stretches: Stretches
@@ -133,6 +134,7 @@ class TipModel:
     first: Indices
     due_mm: Floats
     drive_mm: Floats
+    carriage_mm: Floats
 
     @cached_property
     def owner(self) -> Indices:
@@ -212,9 +214,9 @@ class TipModel:
         return np.asarray(worst)
 
     def _swing(self, axis: int, number: int) -> Swings:
-        """(m,) complex128, mm: sum of the drive's steps so far, each rotated and decayed by its age."""
+        """(m,) complex128, mm: sum of the carriage's steps so far, each rotated and decayed by its age."""
         pole = self.elastic.pole(axis, self.elastic.factors[number])
-        moved = np.diff(self.drive_mm[:, axis], prepend=self.drive_mm[:1, axis])
+        moved = np.diff(self.carriage_mm[:, axis], prepend=self.carriage_mm[:1, axis])
         moved[self.first[:-1]] = 0.0
         # Ages are the same in every stretch: the exponentials are calculated once, for the longest.
         number_in = np.arange(len(moved)) - self.first[self.owner]
@@ -229,7 +231,7 @@ class TipModel:
 
     def _tip(self, axis: int, number: int) -> tuple[Floats, Floats]:
         """Tip position of one axis at every sample, and its swing after each stretch."""
-        x = self.drive_mm[:, axis]
+        x = self.carriage_mm[:, axis]
         if not self.elastic.frequency_hz[axis]:
             return x, np.zeros(len(self.first) - 1)
         z = self.elastic.damping[axis]
