@@ -249,7 +249,7 @@ def asked_of_motors(ramps: list[tuple[int, int, int]], period_s: float) -> np.nd
 def test_rows_of_short_ramps_come_to_no_more_than_the_acceleration_and_one_jump(
     rate: int, accel: int, jump: int
 ) -> None:
-    """Whatever of them the board takes: second differences of place, in windows of any length, but for whole steps.
+    """Accepted ramps keep the limits of second differences of position, in windows of any length, within rounding.
 
     A motor that accelerates by ``a`` at most makes ``a h^2`` in windows ``h``, a jump by ``j`` adds ``j h``; ends of
     ramps that are off by up to 2 steps (`linewright.motion.ramps.STRAY_STEPS`) add 8.

@@ -84,7 +84,7 @@ def test_what_turning_leaves_is_the_rest_of_each_axis():
     at = limits(CARTESIAN)
     # Turning needs all acceleration of y; x has its full 2000.
     assert at.accel_left(one(1, 0), one(0, 500)) == pytest.approx(2000.0)
-    # On the diagonal y has none left, so the path has none.
+    # On the diagonal y has no acceleration left, so the path has none.
     assert at.accel_left(one(0.6, 0.8), one(0, -500)) == 0.0
     assert at.accel_left(one(0.6, 0.8), one(0, 250)) == pytest.approx(250 / 0.8)
 

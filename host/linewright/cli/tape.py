@@ -23,7 +23,7 @@ def tape(
 ) -> int:
     """Show what a virtual rig has drawn, and whether every pulse was within its limits.
 
-    Exit code 3 when one was not. The rig says where the sheet lies and how wide the pen's line is.
+    Exit code 3 when one was not. The rig file gives the position of the sheet and the width of the pen's line.
     """
     from linewright import wording
     from linewright.cli.exit_codes import EXIT_LINK

@@ -204,7 +204,7 @@ class _Search:
         return float(kernel.settle_all(self.state, self.work))
 
     def _settle_rings(self, rounds: int) -> None:
-        """Choose new start vertices of closed strokes and improve the tour again, while that gains."""
+        """Choose new start vertices of closed strokes and improve the tour again, as long as it becomes shorter."""
         if not self.has_rings:
             return
         first = 0.0

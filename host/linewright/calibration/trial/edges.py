@@ -38,7 +38,7 @@ DASH_MM: Final = 1.2
 GAP_MM: Final = 1.0
 """Gap between dashes: twice a common line width."""
 STATIONS: Final = (5, 3)
-"""Stations between the ends: enough for a bow and an S, or for a bow only where there is less room."""
+"""Numbers of stations between the ends: five show a bow or an S shape; three, if there is less room, only a bow."""
 STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
 """Length of a station."""
 SCATTER_STEPS: Final = 0.5

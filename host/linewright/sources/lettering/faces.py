@@ -94,9 +94,7 @@ FACES: Final[dict[str, Typeface]] = {
     face.name: face
     for face in (
         Typeface("plain", "one line, no serifs; reads well at any size", "rowmans"),
-        Typeface(
-            "running", "one line, leaning handwriting that joins up", "scripts", slope=0.35, x_height=9.0, joins=True
-        ),
+        Typeface("running", "one line, slanted joined handwriting", "scripts", slope=0.35, x_height=9.0, joins=True),
         Typeface(
             "copybook",
             "one line, rounder handwriting, as taught at school",

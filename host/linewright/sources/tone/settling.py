@@ -1,6 +1,6 @@
-"""Strokes moved aside until they lie evenly.
+"""Strokes moved sideways until they are evenly spaced.
 
-Strokes that are laid one after the other leave gaps too narrow for one more and crowd where two directions meet. Here
+Strokes placed one after the other leave gaps too narrow for another, and are too dense where two directions meet. Here
 every vertex moves across its stroke towards missing ink: gradient descent on the squared error of the blurred drawing,
 with the stroke held smooth, as in M. Kass, A. Witkin and D. Terzopoulos, "Snakes: active contour models", International
 Journal of Computer Vision 1, 1988.

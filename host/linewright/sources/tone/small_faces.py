@@ -1,7 +1,7 @@
-"""Faces that are only a few pens wide, as a draughtsman has them: skin is paper, and what is dark is solid.
+"""Faces only a few pen widths wide: skin is left as paper, and dark features are solid.
 
-Eyes are two dark accents, with brows, the shadow of the nose, the mouth, the jaw and the hair-line. Tones have no room
-there: a line of hatching is as wide as an eyelid.
+Eyes are two dark accents, with brows, the shadow of the nose, the mouth, the jaw and the hair-line. There is no room
+for tones, because a line of hatching is as wide as an eyelid.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ MOUTH: Final = (0.3, 0.13)
 def drawn(
     grey: Floats32, person: Floats32 | None, shown: tuple[Face, ...], pen_px: float
 ) -> tuple[list[Points], Floats32]:
-    """Middle lines of dabs, (n, 2) x, y in pixels, face by face; and (h, w) 1 where they are all that is to be drawn.
+    """Centre lines of dabs, (n, 2) x, y in pixels, face by face; and (h, w) a mask, 1 where nothing else is drawn.
 
     Parameters
     ----------
