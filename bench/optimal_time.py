@@ -134,7 +134,7 @@ class Rounded(AbstractGeometricPath):
 def solver_for(
     points: Floats, machine: Rig, fineness: int = 1, *, coarse: bool = False
 ) -> tuple[toppra.algorithm.TOPPRA, Floats]:
-    """toppra, ready to look for the least time of a stroke, and its grid."""
+    """A toppra instance for the least time of a stroke, and its grid."""
     path = Rounded(points, machine.motion.junction_deviation_mm, fineness, coarse=coarse)
     speed = np.array([machine.x.speed_mm_s, machine.y.speed_mm_s, machine.motion.pen_down_speed_mm_s])
     accel = np.array([machine.x.accel_mm_s2, machine.y.accel_mm_s2, 1e7])

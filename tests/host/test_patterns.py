@@ -89,7 +89,7 @@ FIELDS = ["cells", "currents", "dunes", "folds", "heads", "islands", "ribbon", "
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_lines_leave_white_between_them(name, seed):
-    # Counted in squares of four pens: ink by length never reaches 85 % of one.  Figures whose lines cross have their
+    # Coverage by length of ink in squares of four pen widths: at most 85 %.  Figures whose lines cross have their
     # knots; there it may be the smaller half of the ink.
     lines = [surprise._stepped(line, 0.5) for line in drawn(name, settings_text=f"seed={seed}").drawing]
     assert overfull(lines, 0.5) <= (0.01 if name in FIELDS else 0.45)

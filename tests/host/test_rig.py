@@ -1,4 +1,4 @@
-"""The rig file: errors name key, line, value and range. Outside: jsonschema, tomlkit, closed forms."""
+"""The rig file: errors name key, line, value and range. Outside checks: jsonschema, tomlkit, closed forms."""
 
 from __future__ import annotations
 

@@ -255,7 +255,7 @@ def test_sizes_are_limited(tmp_path: Path) -> None:
     assert "too large once it is unpacked: more than 100,000 bytes, the limit" in said
     big = tmp_path / "big.svg"
     with big.open("wb") as file:
-        file.truncate(100 * 2**20)  # a hole: no disk is used, and nothing of it may be read
+        file.truncate(100 * 2**20)  # a sparse file, of which nothing may be read
     with pytest.raises(SourceError, match=r"104,857,600 bytes, the limit is 67,108,864 bytes"):
         read_svg(big)
 

@@ -42,7 +42,7 @@ def test_ringing_step_response_is_the_closed_form():
 
 @pytest.mark.parametrize(("f", "z"), [(5.0, 0.0), (12.0, 0.05), (60.0, 0.3), (200.0, 0.9)])
 def test_ringing_against_scipy_on_an_uneven_staircase(f, z):
-    # scipy.signal.lsim with a zero-order hold on an even grid of 1 ms; ours is given only the moments of the steps.
+    # scipy.signal.lsim with a zero-order hold on an even grid of 1 ms; our model receives only the step times.
     rng = np.random.default_rng(5)
     grid = np.arange(0, 4000)
     jumps = np.where(rng.random(4000) < 0.1, rng.normal(size=4000), 0.0)

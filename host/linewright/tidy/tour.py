@@ -32,8 +32,8 @@ many. A kick reverses arcs whose length grows with the tour, and gains less and 
 of 1568 s of travel on the default rig the first 45 000 kicks save 13 s in about 1.3 s, the next 55 000 another 5 s."""
 
 PLAIN_KICKS: Final = 50_000
-"""Most kicks without numba, which is about twenty times slower: five seconds. Orders of up to 1000 strokes are the same
-either way."""
+"""Largest number of kicks without numba, about five seconds of work, because plain Python is about twenty times
+slower. Orders of up to 1000 strokes are the same either way."""
 
 _NEAR: Final = 8
 """Near neighbours of each end: with 10 no shorter tours were found, with 6 they were longer (bench/order.py)."""

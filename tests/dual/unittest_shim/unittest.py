@@ -31,7 +31,7 @@ class _Raises:
 
 
 class _Subtest:
-    """Context of ``subTest``; says which one failed and lets the failure through."""
+    """Context of ``subTest``; prints the failing subtest and re-raises its exception."""
 
     def __init__(self, message, values):
         self.label = "%s %s" % (message, values) if message else "%s" % (values,)
