@@ -528,8 +528,8 @@ const OWN = {
     await send({ do: "abandon" });
   },
   async put_away() {
+    mine.slip = null; // before the answer, because another slip may be opened by then
     await send({ do: "put_away" });
-    mine.slip = null;
   },
   async draw_again() {
     const { of } = state.drawing;
