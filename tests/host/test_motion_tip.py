@@ -19,6 +19,7 @@ from linewright.motion.kinematics import Limits
 from linewright.motion.sampled_ramps import make_ramps_sampled
 from linewright.motion.take_up import TakeUp
 from linewright.motion.timeline import Sampled, Stretches
+from linewright.motion.tip import _begins
 from linewright.motion.tip_model import LOOKS, Elastic, TipModel
 from linewright.program import program as records
 from linewright.rig.rig import Rig
@@ -100,6 +101,28 @@ def test_backlash_is_taken_up_between_motor_and_carriage_not_at_the_tip():
     unheeded = trace(program, KINDS, axes(rig, (1.0, 1.0)))
     assert off_lines_mm(unheeded, list(program.drawing)) > SWING_MM
     assert program.end_steps == program.start_steps
+
+
+def test_a_swing_is_passed_on_from_the_last_step_to_the_first_and_not_over_samples_without_motion():
+    """The ramps leave those out: 20 at either end of a way, whose swing would have decayed to less in 40 ms more."""
+    rig = Rig.default().changed(TIP)
+    limits, elastic = Limits.from_rig(rig), Elastic.from_rig(rig)
+    share = np.clip((np.arange(101) - 20) / 60.0, 0.0, 1.0)
+    drive = np.zeros((202, 2))
+    drive[:101, 0] = 20.0 + 4.0 * share**2 * (3.0 - 2.0 * share)
+    drive[101:, 0] = 24.0 + 4.0 * share**2 * (3.0 - 2.0 * share)
+    first = np.array([0, 101, 202])
+    points = np.array([[20.0, 0.0], [24.0, 0.0], [24.0, 0.0], [28.0, 0.0]])
+    stretches = Stretches(points, np.array([0, 2, 4]), np.array([False, False, True]))
+    ramps = make_ramps_sampled(Sampled(first, drive, 1e-3), np.array([-1, 0]), limits)
+    none = np.zeros((2, len(elastic.factors), 2), dtype=np.complex128)
+    model = TipModel(stretches, limits, elastic, np.full(2, 0.05), none, first, drive[:, 0], drive, drive)
+    begins = _begins(model, ramps)
+    for number, factor in enumerate(elastic.factors):
+        pole = elastic.pole(0, factor)
+        # 20 samples after the last step to the end of the first, and 20 more before the first step of the second.
+        expected = model.swings()[0, number, 0] * np.exp(pole * (elastic.settle_s - 0.04))
+        assert abs(begins[0, number, 1] - expected) < 0.2 * abs(expected)
 
 
 @pytest.mark.parametrize("axis", [0, 1])

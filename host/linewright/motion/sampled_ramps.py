@@ -69,6 +69,14 @@ class SampledRamps:
     start_steps: Indices
     begin_s: Floats
 
+    @property
+    def lasts_s(self) -> Floats:
+        """(k,) float64, time that each stretch is played for, rests within it included."""
+        ramps = self.ramps
+        ticks = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
+        through = np.concatenate(([0], np.cumsum(ticks + self.rest_ticks))) / TICK_HZ
+        return np.asarray(np.diff(through[ramps.first_of_piece]))
+
     def played_mm(self, plan: Sampled, limits: Limits) -> Floats:
         """(m, 2) drive positions played by the ramps at each sample of their plan, averaged over single steps."""
         ramps = self.ramps

@@ -117,7 +117,7 @@ def plan_tip(
         drive = ramps.played_mm(plan, limits)
         carriage = play.carriage(drive) if play else drive
         model = TipModel(stretches, limits, elastic, whole, np.zeros_like(begins), first, due, drive, carriage)
-        begins = _begins(model)
+        begins = _begins(model, ramps)
         over = replace(model, begins=begins).over(played=True)
         worst = np.maximum.reduceat(over, first[:-1])
         waiting = np.flatnonzero((worst > 1.0) & (stroke >= 0))
@@ -242,24 +242,28 @@ def _planned(
     return found
 
 
-def _begins(model: TipModel) -> Swings:
-    """(2, f, k) complex128: swing of the tip at the start of each stretch."""
+def _begins(model: TipModel, ramps: SampledRamps) -> Swings:
+    """(2, f, k) complex128: swing of the tip at the first sample of each stretch.
+
+    Ramps leave out the samples without motion at either end of a stretch, so a swing has less time to decay.
+    """
     elastic = model.elastic
     own = model.swings()
     drawn = model.stretches.drawing[model.stretches.starts[:-1]]
     pause = np.where(drawn, elastic.lift_s, elastic.settle_s)
-    lasts = (np.diff(model.first) - 1) * elastic.period_s
+    lasts = ramps.lasts_s
+    left_out = (np.diff(model.first) - 1) * elastic.period_s - ramps.begin_s - lasts
     begins = np.zeros_like(own)
     for axis, number in itertools.product((0, 1), range(len(elastic.factors))):
         pole = elastic.pole(axis, elastic.factors[number])
         if not pole:
             continue
-        through, after = np.exp(pole * (lasts + pause)), own[axis, number] * np.exp(pole * pause)
+        through, after = np.exp(pole * (lasts + pause)), own[axis, number] * np.exp(pole * (pause - left_out))
         swing, all_swings = 0j, []
         for decays, left in zip(through.tolist(), after.tolist(), strict=True):
             all_swings.append(swing)
             swing = swing * decays + left
-        begins[axis, number] = all_swings
+        begins[axis, number] = np.array(all_swings) * np.exp(-pole * ramps.begin_s)
     return begins
 
 
