@@ -1,9 +1,11 @@
 """The board: its parts, its states, and the effect of each request and fault on them.
 
-asleep started, before the rig's settings: drivers off, no servo pulses, nothing moves unhomed the position is not known
-(homing runs in this state) ready the position is known and the pen is up; a program may start drawing a program is
-playing holding a program is paused by request, or because the host is silent or has changed; the pen is up faulted
-after a fault; `abandon` leads back to ready if the position is still trusted, otherwise `home`
+    asleep    started, before the rig's settings: drivers off, no servo pulses, nothing moves
+    unhomed   the position is not known (homing runs in this state)
+    ready     the position is known and the pen is up; a program may start
+    drawing   a program is playing
+    holding   a program is paused by request, or because the host is silent or has changed; the pen is up
+    faulted   after a fault; `abandon` leads back to ready if the position is still trusted, otherwise `home`
 
 This module does not handle frames. Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
 """
@@ -17,7 +19,7 @@ from lineboard.homing import HomingFault, HomingRun
 from lineboard.pen import PenServo
 from lineboard.server import Server
 from linewire import messages
-from linewire.compat import collect, const, ticks_add, ticks_diff
+from linewire.compat import collect, const, micropython, ticks_add, ticks_diff
 from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
 
 VERSION = "lineboard 0.1"
@@ -254,6 +256,7 @@ class Board:
         """Whether a program is playing and not being stopped."""
         return (self.state == DRAWING or self.state == HOLDING) and self._stopping == _NOT_STOPPING
 
+    @micropython.native
     def admit(self, count):
         """Queue `count` records that have been decoded into the queue's arrays; returns a fault, or 0.
 
@@ -364,6 +367,7 @@ class Board:
         # hand.
         self.guard.lost(3 & ~self._switches, self.feeder.a, self.feeder.b)
 
+    @micropython.native
     def _draw(self, now_us, since_us):
         feeder = self.feeder
         pen = self.pen
@@ -450,6 +454,7 @@ class Board:
             if self.fault == messages.HOST_LOST:
                 self.fault = messages.NO_FAULT
 
+    @micropython.native
     def _home(self, now_us):
         self._watch_silence(True)
         if self._silent:

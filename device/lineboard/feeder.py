@@ -34,7 +34,7 @@ from lineboard.kernel import (
 )
 from lineboard.memory import zeros
 from linewire import records
-from linewire.compat import const
+from linewire.compat import const, micropython
 
 SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
 MASK = const(1023)
@@ -248,6 +248,7 @@ class Feeder:
         self.taken -= self.queue[Q_QUEUED]
         self._forget()
 
+    @micropython.native
     def halt(self):
         """Stop the player at once and compute its position to the step."""
         self._collect()
@@ -329,6 +330,7 @@ class Feeder:
         # Between two ramps.  Where known path has run out, the kernel has braked for its end, to within rounding.
         return self.queue[Q_STARVED] == 1 or kernel.speed(self.state) == 0
 
+    @micropython.native
     def _fill(self):
         """Render one block and submit it; False if there is nothing to render."""
         state = self.state
@@ -428,6 +430,7 @@ class Feeder:
         queue[Q_HEAD] = (queue[Q_HEAD] + 1) & MASK
         queue[Q_QUEUED] -= 1
 
+    @micropython.native
     def _take_back(self, words, count, ends):
         """A block that has been rendered will not be played after all."""
         state = self.state
@@ -443,6 +446,7 @@ class Feeder:
             self.queue[Q_STARVED] = 1
             self.starved += 1
 
+    @micropython.native
     def _pause_path(self, words, at):
         """Take the rest, pen or end record at the head; True if it made a block."""
         queue = self.queue
@@ -474,6 +478,7 @@ class Feeder:
         self._submit(at, count, ticks, servo_us, 1)
         return True
 
+    @micropython.native
     def _submit(self, at, count, ticks, servo_us, ends):
         state = self.state
         self._words[at] = count

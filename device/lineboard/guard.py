@@ -13,7 +13,7 @@ Limits of the machine, whatever a host sends:
 * the servo's range, and no pen action on a machine with homing switches that has not been homed.
 
 FOLLOWING. For each motor the guard keeps a reference rate, which follows the planned rate by no more than the allowed
-* the acceleration along a ramp, and how far a motor's rate departs from one of limited acceleration (FOLLOWING);
+acceleration. The planned rate may depart from it by half the allowed jump, so it jumps by no more than that where two
 ramps meet, and several jumps in a row add up to at most one jump plus what the acceleration allows in their time.
 
 The direction of a ramp of a few steps is inexact: rounding to whole steps shifts its ends by up to half a step. So

@@ -789,6 +789,7 @@ def fill(
     return ended
 
 
+@micropython.native
 def delay(state, words, at, room, ticks):
     """Write delay words for exactly ``ticks``; returns their number. Less than one word's overhead is not written.
 

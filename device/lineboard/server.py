@@ -9,7 +9,7 @@ from array import array
 
 from lineboard import feeder, kernel
 from linewire import messages, records
-from linewire.compat import const, ticks_diff
+from linewire.compat import const, micropython, ticks_diff
 from linewire.endpoint import Endpoint, copy_bytes
 from linewire.framing import HEADER
 
@@ -110,6 +110,7 @@ class Server:
             break
         return heard
 
+    @micropython.native
     def transmit(self, now_us):
         """Send what is due."""
         endpoint = self.endpoint
@@ -193,6 +194,7 @@ class Server:
 
     # Records: these methods allocate only to refuse something.
 
+    @micropython.native
     def _open_moves(self):
         """Open the payload that has arrived; True if it has records to be queued."""
         board = self._board
@@ -214,6 +216,7 @@ class Server:
             return False
         return True
 
+    @micropython.native
     def _read_moves(self):
         """Queue the next records of the payload."""
         board = self._board

@@ -213,6 +213,7 @@ class Endpoint:
             silence = _LONG_AGO_US
         return silence
 
+    @micropython.native
     def send(self, kind: int, payload: "bytes | bytearray | memoryview" = b"", count: int = -1) -> int:
         """Queue a message (``payload[:count]``, by default all of it); returns its sequence number.
 
@@ -295,6 +296,7 @@ class Endpoint:
         while reader.next():
             self._frame(reader.body, reader.length - CHECKSUM, now_us)
 
+    @micropython.native
     def _frame(self, body: bytearray, length: int, now_us: int) -> None:
         kind = body[0]
         if kind & FROM_BOARD == self._side or self.state == PARTED:
@@ -383,6 +385,7 @@ class Endpoint:
         self.heard_us = now_us
         self._asked_us = now_us
 
+    @micropython.native
     def _message(self, body: bytearray, length: int, sequence: int) -> None:
         self._ack_due = True
         ahead = (sequence - self._next_in) & _MASK
@@ -402,6 +405,7 @@ class Endpoint:
         while self._have[self._next_in & self._mask] and (self._next_in - self._taken) & _MASK < self._slots:
             self._next_in = (self._next_in + 1) & _MASK
 
+    @micropython.native
     def _acknowledged(self, body: bytearray, length: int, turn: int, now_us: int) -> None:
         if self._peer_turn >= 0 and (self._peer_turn - turn) & _MASK < _STALE:
             return
@@ -492,9 +496,9 @@ class Endpoint:
             self._ack_due = False
             return self._write_ack()
         if self._base != self._next_out:
-            oldest = self._base & self._mask
-            if not self._due[oldest] and ticks_diff(now_us, self._sent_us[oldest]) >= self._timeout_us:
-                self._mark_due(oldest)
+            slot = self._base & self._mask  # the oldest
+            if not self._due[slot] and ticks_diff(now_us, self._sent_us[slot]) >= self._timeout_us:
+                self._mark_due(slot)
                 self._timeout_us = min(2 * self._timeout_us, LONGEST_TIMEOUT_US)
             sequence = self._base if self._due_count else self._next_out
             while sequence != self._next_out and sequence != self._edge_out:
@@ -561,6 +565,7 @@ class Endpoint:
         body[HEADER + 7] = offer >> 8
         return self._write(body, HEADER + _OPEN_SIZE)
 
+    @micropython.native
     def _write_ack(self) -> int:
         body = self._scratch
         self._turn = (self._turn + 1) & _MASK

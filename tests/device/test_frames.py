@@ -11,11 +11,21 @@ MICROPYTHON = ROOT / ".tools" / "micropython"
 WORD_BYTES = 4  # on a board
 EXCEPTION_WORDS = 3  # for each block that catches (MicroPython, py/bc.h: mp_exc_stack_t)
 STACK_WORDS = 11
-"""Frames up to this size lie on the stack (MicroPython, py/objfun.c: VM_MAX_STATE_ON_STACK)."""
-MOST_BYTES = 112
-"""Seven heap blocks of 16 bytes: a hole of this size exists as long as any does."""
-AT_REST = {("messages.py", "decode")}
-"""Calls that take more; they occur only for requests other than records, blocks and homing."""
+"""Frames of bytecode up to this size lie on the stack (MicroPython, py/objfun.c: VM_MAX_STATE_ON_STACK)."""
+MOST_BYTES = WORD_BYTES * STACK_WORDS
+AT_REST = {
+    "board.py": {"run", "set", "home", "begin", "_agree", "_configure"},
+    "endpoint.py": {"__init__", "_begin", "_opened"},
+    "feeder.py": {"<module>", "push"},
+    "framing.py": {"write_frame"},
+    "guard.py": {"configure", "begin", "lost", "renamed", "_note_where_it_has_been"},
+    "homing.py": {"_home", "_approach", "_release", "_move", "_push_move", "_push_ramps"},
+    "memory.py": {"reserve"},
+    "messages.py": {"<module>", "__init__", "_check", "_check_setting", "decode", "encode", "read_report"},
+    "server.py": {"__init__", "_hello", "_request", "_refuse", "homed"},
+}
+"""Calls that take more: at the start, before something moves, or to answer a request, an event or a new host. Homing's
+generators take theirs when they are created, between two moves."""
 
 
 @pytest.fixture(scope="module")
@@ -42,14 +52,13 @@ def frames():
 
 def test_every_file_is_seen(frames):
     assert {"board.py", "feeder.py", "guard.py", "homing.py", "server.py", "endpoint.py"} <= {one[0] for one in frames}
-    assert frames["feeder.py", "_fill"] > WORD_BYTES * STACK_WORDS, "that one lies on the heap, so its like are counted"
+    assert frames["messages.py", "decode"] > MOST_BYTES, "that one lies on the heap, so its like are counted"
 
 
-def test_no_call_takes_a_large_piece_of_the_heap_for_its_frame(frames):
-    large = {one: size for one, size in frames.items() if size > MOST_BYTES and one not in AT_REST}
-    assert large == {}
-
-
-@pytest.mark.parametrize("called", [("board.py", "poll"), ("feeder.py", "feed"), ("feeder.py", "_collect")])
-def test_what_every_turn_calls_takes_none(frames, called):
-    assert frames[called] <= WORD_BYTES * STACK_WORDS
+def test_no_call_in_a_turn_of_the_loop_takes_from_the_heap_for_its_frame(frames):
+    """Functions compiled to machine code have their frames on the processor's stack, so they are not among these."""
+    large = {}
+    for (name, function), size in frames.items():
+        if size > MOST_BYTES:
+            large.setdefault(name, set()).add(function)
+    assert large == AT_REST

@@ -33,6 +33,7 @@ class Console:
         """Release the serial port for the prompt."""
         micropython.kbd_intr(3)
 
+    @micropython.native
     def waiting(self, max_ms):
         """Whether bytes are available, or arrive within `max_ms`."""
         for _ in self._in_poll.ipoll(max_ms):
@@ -83,7 +84,8 @@ class _Filler(io.IOBase):
     """Supplies filler bytes when the USB port has too few, so that reading a whole unit never blocks.
 
     It is installed with `os.dupterm` and asked once for each missing byte. While `on`, it returns zeros, which have no
-    meaning between frames, and counts them. Otherwise it returns the bytes in `rest`, then nothing.
+    meaning between frames, and counts them. Otherwise it returns the bytes in `rest`, then nothing. It is installed
+    only while something is read, because all that is written goes to it too, and every poll of the port asks it.
     """
 
     def __init__(self):
@@ -127,11 +129,6 @@ class UsbConsole(Console):
         self._out = bytearray(_OUT_UNIT)
         self._read_buffer = None
         self._read_views = []
-        os.dupterm(self._filler)
-
-    def close(self):
-        super().close()
-        self._filler.on = False
 
     def read_into(self, buffer):
         if buffer is not self._read_buffer:
@@ -139,6 +136,7 @@ class UsbConsole(Console):
         filler = self._filler
         filler.count = 0
         filler.on = True
+        os.dupterm(filler)
         n = 0
         for first, others in self._read_views:
             self._stdin.readinto(first)
@@ -147,10 +145,9 @@ class UsbConsole(Console):
             self._stdin.readinto(others)
             n += _IN_UNIT
             if filler.count:
-                filler.on = False
                 self._heed_prompt(first, others, _IN_UNIT - filler.count)
                 break
-        filler.on = False
+        os.dupterm(None)
         return n
 
     def _cut_up(self, buffer):
@@ -163,6 +160,8 @@ class UsbConsole(Console):
     def _heed_prompt(self, first, others, n):
         """Handle a request for the prompt: carriage return and Ctrl-C alone, or directly before the next request."""
         if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
+            # It stays installed for the prompt.
+            self._filler.on = False
             self._filler.rest = bytes(others[1 : n - 1])
             raise KeyboardInterrupt
 

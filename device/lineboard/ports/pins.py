@@ -10,7 +10,7 @@ import time
 import machine
 
 from linewire import messages
-from linewire.compat import const, ticks_diff
+from linewire.compat import const, micropython, ticks_diff
 
 SERVO_HZ = const(50)
 # In whole milliseconds; shorter times are busy-waited.
@@ -162,11 +162,13 @@ class PinsPort:
     def alive(self):
         """Called in every turn of the loop. Does nothing: this port has no watchdog."""
 
+    @micropython.native
     def endstop(self, which):
         """Whether an endstop is pressed, 0 = x, 1 = y, without debouncing."""
         pin = self._endstops[which]
         return pin is not None and pin() == self._pressed[which]
 
+    @micropython.native
     def motor_power(self):
         """Whether the motors have power; True if it is not sensed."""
         pin = self._power_sense
@@ -175,6 +177,7 @@ class PinsPort:
     def now_us(self):
         return time.ticks_us()
 
+    @micropython.native
     def _sleep(self, max_us, slice_ms):
         """Sleep until bytes arrive, a switch changes or a block finishes; polled after each slice."""
         if max_us < _SLICE_US:

@@ -39,6 +39,7 @@ MAX_RATE = const(100_000)  # steps/s and motor; DEVELOPERS.md says why
 # player's queue ends by itself long before.
 WATCHDOG_MS = const(2000)
 _IDLE_MS = const(10)
+_PLAYING_MS = const(2)  # switches, motor supply and player are looked at this often in a sleep during motion
 
 _MASK = const(0x3FFFFFFF)
 # Entries of a ring: more than BLOCKS + 1, a power of two, because DMA wraps addresses by masking bits.
@@ -378,6 +379,7 @@ class Rp2Port(pins.PinsPort):
         _look(self._control, words, count)
         self._show_servo()
 
+    @micropython.native
     def finished(self):
         """Blocks finished since the start, modulo 2^30, including those dropped by `halt`."""
         finished = _look(self._control, self._control, 0)
@@ -385,12 +387,13 @@ class Rp2Port(pins.PinsPort):
             self._show_servo()
         return finished
 
+    @micropython.native
     def playing(self):
         return self._control[_C_SUBMITTED] != self.finished()
 
     def _show_servo(self):
-        # There is no interrupt at the start of a block; it is seen in the next turn of the loop or slice of `pause`, a
-        # millisecond later. The servo itself reads its pulse every 20 ms.
+        # There is no interrupt at the start of a block; it is seen in the next turn of the loop or slice of `pause`, up
+        # to two milliseconds later. The servo itself reads its pulse every 20 ms.
         begun = self._control[_C_BEGUN]
         while self._servos_shown != begun:
             us = self._servo_us[self._servos_shown & _RING_MASK]
@@ -434,7 +437,7 @@ class Rp2Port(pins.PinsPort):
     def pause(self, max_us, _expecting):
         """Sleep until something happens, at most `max_us`."""
         # The player's servo pulses are handled in between.
-        self._sleep(max_us, 1 if self.playing() else _IDLE_MS)
+        self._sleep(max_us, _PLAYING_MS if self.playing() else _IDLE_MS)
 
     def alive(self):
         """Feed the watchdog: the loop has made a turn. The first call starts the watchdog."""
