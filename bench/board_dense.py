@@ -1,19 +1,21 @@
-"""Dense curves on an emulated RP2040 at 125 MHz, over its USB port: planned rate, achieved times, processor load.
+"""Dense curves on an emulated RP2040 at 125 MHz, over its USB port: what is asked for, what is done, what that costs.
 
-    PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_dense.py [MM ...]
+    PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_dense.py [--flash-waits] [MM@SPEED ...]
 
 Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it). A
-spiral with chords of this length in mm (default 0.2, 0.1 and 0.05) is drawn at 120 mm/s by the same session that
-draws on real boards. Every step pulse is compared with its planned time (a board that runs short of records slows
-down: "stretched"). Other values are of the middle of the stroke, from 10 to 90 % of its records: the ramps/s that the
-plan requires, and the share of processor cycles without sleep. If chords are finer than the planner's tolerance it
-joins some. Cycle counts follow the Cortex-M0+ table, without waits for flash.
+spiral of chords of so many millimetres at so many mm/s (`SPIRALS` where none is named) is drawn by the same session
+that draws on real boards. Every step pulse is compared with its time by the plan (a board that runs short of records
+slows down: "stretched"). Looked at for the rest is the middle of the stroke, from a tenth to nine tenths of its
+records: the ramps a second that the plan asks for, and the share of the processor's cycles in which it did not sleep.
+Where chords are finer than the planner's tolerance it joins some; its own limit of ramps a second is lifted here.
+Cycle counts follow the Cortex-M0+ table, with the waits for flash of `tests/emulated/machine.py` if asked for.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,8 +25,10 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
+from linewire import messages
 from linewright import motion
 from linewright.drawing.strokes import Drawing
+from linewright.rig import boards
 from linewright.rig.rig import Rig
 from linewright.units import TICK_HZ
 
@@ -32,36 +36,41 @@ if TYPE_CHECKING:
     from linewright.board.session_values import Progress
     from linewright.program.program import Program
 
-SPEED_MM_S = 120.0
-CHORDS_MM = (0.2, 0.1, 0.05)
-LENGTH_MM = 110.0
-"""Length of the spiral, about one second of drawing; emulating a busy second takes about 15 s."""
-INNER_MM = 8.0
+SPIRALS = ((0.2, 120.0), (0.1, 120.0), (0.05, 120.0), (0.1, 270.0), (0.1, 530.0))
+"""mm of a chord, and mm/s. The planner gives a ramp eight steps where the curve allows it, 0.1 mm here, so the last two
+ask for 2500 and 5000 ramps/s."""
+SECONDS = 0.5
+"""An emulated second of a busy processor takes a quarter of a minute or more."""
+INNER_MM = 20.0
 PITCH_MM = 1.0
+CENTRE_MM = 25.0
 
 
-def rig() -> Rig:
-    """The default one, at 120 mm/s with the pen down, and with short waits."""
+def rig(speed_mm_s: float = 120.0) -> Rig:
+    """The default one with this speed with the pen down, quick enough for the curve, and with short waits."""
+    accel_mm_s2 = max(3000.0, 2 * speed_mm_s**2 / INNER_MM)
     homing = {"fast_mm_s": 30.0, "slow_mm_s": 10.0, "accel_mm_s2": 2000.0, "backoff_mm": 0.5, "passes": 2}
-    pen = {"lift_ms": 20, "lower_ms": 20}
-    speeds = {"axis.x.speed_mm_s": 150.0, "axis.y.speed_mm_s": 150.0, "motion.pen_down_speed_mm_s": SPEED_MM_S}
-    speeds |= {"axis.x.accel_mm_s2": 3000.0, "axis.y.accel_mm_s2": 3000.0}
-    changes = {f"homing.{key}": value for key, value in homing.items()} | {f"pen.{k}": v for k, v in pen.items()}
-    return Rig.default().changed({**changes, **speeds})
+    changes = {f"homing.{key}": value for key, value in homing.items()}
+    changes |= {"pen.lift_ms": 20, "pen.lower_ms": 20, "motion.pen_down_speed_mm_s": speed_mm_s}
+    for axis in ("x", "y"):
+        changes |= {f"axis.{axis}.speed_mm_s": 1.25 * speed_mm_s, f"axis.{axis}.accel_mm_s2": accel_mm_s2}
+    for motor in ("a", "b"):
+        changes |= {f"motor.{motor}.step_rate_hz": 60_000}
+    return Rig.default().changed(changes)
 
 
-def spiral(chord_mm: float, of: Rig) -> Program:
+def spiral(chord_mm: float, speed_mm_s: float, of: Rig) -> Program:
     """A spiral of equal chords, outwards."""
     points, angle = [], 0.0
-    for _ in range(round(LENGTH_MM / chord_mm) + 1):
+    for _ in range(round(SECONDS * speed_mm_s / chord_mm) + 1):
         radius = INNER_MM + PITCH_MM * angle / (2 * np.pi)
-        points.append((15 + radius * np.cos(angle), 15 + radius * np.sin(angle)))
+        points.append((CENTRE_MM + radius * np.cos(angle), CENTRE_MM + radius * np.sin(angle)))
         angle += chord_mm / radius
     return motion.plan(Drawing.from_strokes([points]), of)
 
 
 def main() -> int:
-    """Print one line for each spiral; returns 1 if the pen had to wait or the position was lost."""
+    """Print one line for each spiral; 1 where the pen had to wait or the position was lost."""
     image = os.environ.get("PICO_UF2")
     if not image:
         print("NOT RUN: no MicroPython image; PICO_UF2=path/to/image.uf2", file=sys.stderr)
@@ -74,18 +83,26 @@ def main() -> int:
     from linewright.board.session import Session
     from linewright.run import course
 
+    words = sys.argv[1:]
+    waits = "--flash-waits" in words
+    asked = [tuple(map(float, word.split("@"))) for word in words if word != "--flash-waits"]
     machine = Machine(Path(image), flashed(Path(image)).flash)
     machine.start()
-    of = rig()
-    mechanics = Mechanics(machine, of, (60, 40))
+    mechanics = Mechanics(machine, rig(), (60, 40))
     failed = False
     with pytest.MonkeyPatch.context() as patch:
         keep_board_time(patch, machine)
-        session = Session(EmulatedLink(machine), of)
-        session.greet()
-        session.home()
-        for chord_mm in [float(word) for word in sys.argv[1:]] or CHORDS_MM:
-            program = spiral(chord_mm, of)
+        for name, board in boards.BOARDS.items():
+            patch.setitem(boards.BOARDS, name, replace(board, ramps_hz=np.inf))
+        for chord_mm, speed_mm_s in asked or SPIRALS:
+            of = rig(speed_mm_s)
+            session = Session(EmulatedLink(machine), of)
+            session.greet()
+            if session.fresh_report()["state"] != messages.READY:
+                session.home()
+            if waits:
+                machine.wait_for_flash()
+            program = spiral(chord_mm, speed_mm_s, of)
             seen: list[tuple[int, int, int]] = []
 
             def note(now: Progress, seen: list[tuple[int, int, int]] = seen) -> None:
@@ -101,8 +118,10 @@ def main() -> int:
             planned = prediction.steps(program)[:, 0]
             failed |= not result.finished or bool(result.underruns) or bool(result.starved) or len(made) != len(planned)
             stretched = float(made[-1] - made[0]) / CLOCK_HZ / (float(planned[-1] - planned[0]) / TICK_HZ)
+            asked_hz = (last - first) / asked_s
             print(
-                f"chords of {chord_mm:g} mm, {last - first} ramps: asked {(last - first) / asked_s:.0f}/s, {len(made)} "
+                f"chords of {chord_mm:g} mm at {speed_mm_s:g} mm/s, {last - first} ramps: asked {asked_hz:.0f}/s, done "
+                f"{asked_hz / stretched:.0f}/s, {len(made)} "
                 f"steps stretched to {stretched:.6f}, waits {result.starved}, underruns {result.underruns}, processor "
                 f"{(busy_then - busy) / (ended - begun):.0%}",
                 flush=True,

@@ -16,6 +16,10 @@ IMAGES = os.environ.get("PICO_UF2", "").split()
 """Several images may be named, separated by spaces; the whole suite then runs on each."""
 
 
+FLASH_WAITS = os.environ.get("FLASH_WAITS") == "1"
+"""Once started, the boards wait for flash that is not in the chip's cache (`emulated.machine`)."""
+
+
 @pytest.fixture(scope="session", params=IMAGES or [""], ids=lambda named: Path(named).stem or "no image")
 def image(request: pytest.FixtureRequest) -> Path:
     """The MicroPython image to boot."""
@@ -53,4 +57,6 @@ def _switched_on(image: Path, flash: bytes) -> Machine:
 
     machine = Machine(image, flash)
     machine.start()
+    if FLASH_WAITS:
+        machine.wait_for_flash()
     return machine
