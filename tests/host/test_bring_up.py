@@ -422,7 +422,7 @@ def test_a_machine_that_loses_steps_does_not_pass_for_repeatable(tmp_path):
     walk = Walk(tmp_path, "pull_out_a_hz=6000", answers={"after trouble": ["stop"]})
     assert walk.walked.states["homing"] == "done"
     assert walk.walked.states["repeatability"] == "failed"
-    assert "Axis x comes back within" in walk.person.texts("found")
+    assert "Axis x repeats only within" in walk.person.texts("found")
 
 
 def test_a_shorter_travel_is_written_where_it_gets_tight(tmp_path):
