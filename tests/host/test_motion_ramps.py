@@ -17,7 +17,7 @@ from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
 from linewright.motion.profile import SpeedPlan
-from linewright.motion.ramps import QUEUED, STRAY_STEPS, TURNING_FREE, _cut, round_path
+from linewright.motion.ramps import QUEUED, STRAY_STEPS, TURNING_FREE, _cut, _whole_speeds, round_path
 from linewright.program.program import END, PEN, REST
 from linewright.rig.boards import RAMPS_HZ
 from linewright.rig.rig import Rig
@@ -196,6 +196,17 @@ def test_a_piece_between_two_slower_ones_speeds_up_cruises_and_slows_down(speeds
     assert at.tolist() == ends
     assert owner.tolist() == [0] * len(ends)
     assert peak.tolist() == [4000.0**2]
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+def test_whole_speeds_keep_budgets_that_float_rounding_would_exceed(backwards):
+    # Behind budgets of 1e9 the speed passes round to 1e-7, so they allow a squared speed of 1764 here.
+    order = slice(None, None, -1 if backwards else 1)
+    budget = np.array([1596982286.8282466, 2628451481.1885605, 1763.99999999, 3e9])[order]
+    cap = np.array([0.0, 1e10, 0.0, 1e10, 0.0])[order]
+    v = _whole_speeds(cap, budget)
+    assert v[order].tolist() == [0, 39962, 0, 41, 0]
+    assert np.all(np.abs(np.diff(v**2)) <= budget)
 
 
 def test_long_moves_and_crawls_are_cut_to_what_a_ramp_holds():
