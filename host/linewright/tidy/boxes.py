@@ -2,27 +2,58 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Indices, Points
 
+Floats = NDArray[np.float64]
 
-def box_tree(low_mm: Points, high_mm: Points, leaf: int) -> tuple[Indices, NDArray[np.float64], int]:
-    """A binary tree over boxes in the Z order of their middles (G. M. Morton, 1966), stored as a heap.
 
-    Node ``i`` has the children ``2 i`` and ``2 i + 1``. The depth depends on the number of boxes only.
+class BoxTree(NamedTuple):
+    """A binary tree over boxes, stored as a heap: node ``i`` has the children ``2 i`` and ``2 i + 1``.
+
+    Parameters
+    ----------
+    by : (n,) indices of the boxes in Z order; leaf ``l`` holds ``by[l * leaf : (l + 1) * leaf]``.
+    boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 for an empty node.
+    leaves : number of leaves, a power of two; leaf ``l`` is node ``leaves + l``.
+    """
+
+    by: Indices
+    boxes: Floats
+    leaves: int
+
+
+class Searched(NamedTuple):
+    """Segments that are searched and search, (n, 2) or (n,) each.
+
+    Parameters
+    ----------
+    a, b : their ends, mm.
+    size : their lengths, mm, above 0.
+    low, high : boxes in which each searches, mm.
+    rank, pen : of the stroke of each.
+    """
+
+    a: Floats
+    b: Floats
+    size: Floats
+    low: Floats
+    high: Floats
+    rank: Indices
+    pen: Indices
+
+
+def box_tree(low_mm: Points, high_mm: Points, leaf: int) -> BoxTree:
+    """The tree over boxes in the Z order of their middles (G. M. Morton, 1966). Its depth depends on their number only.
 
     Parameters
     ----------
     low_mm, high_mm : (n, 2), n >= 1, corners of the boxes; for points the same array.
     leaf : boxes per leaf.
-
-    Returns
-    -------
-    by : (n,) indices of the boxes in Z order; leaf ``l`` holds ``by[l * leaf : (l + 1) * leaf]``.
-    boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 for an empty node.
-    leaves : number of leaves, a power of two; leaf ``l`` is node ``leaves + l``.
     """
     by = z_order(low_mm + high_mm)
     n, leaves = len(by), 1
@@ -39,7 +70,7 @@ def box_tree(low_mm: Points, high_mm: Points, leaf: int) -> tuple[Indices, NDArr
         boxes[half:size, :2] = np.minimum(boxes[size : 2 * size : 2, :2], boxes[size + 1 : 2 * size : 2, :2])
         boxes[half:size, 2:] = np.maximum(boxes[size : 2 * size : 2, 2:], boxes[size + 1 : 2 * size : 2, 2:])
         size = half
-    return by, boxes, leaves
+    return BoxTree(by, boxes, leaves)
 
 
 def z_order(points_mm: Points) -> Indices:

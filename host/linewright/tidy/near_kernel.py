@@ -6,7 +6,7 @@ Without numba the callers search with shapely's trees, and find the same.
 from __future__ import annotations
 
 from math import sqrt
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from linewright.compiled import compiled
 
 if TYPE_CHECKING:
-    from linewright.tidy.overlaps import Lines
+    from linewright.tidy.boxes import BoxTree, Searched
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -27,17 +27,9 @@ _DEPTH: Final = 64
 """Stack size of a search: one entry waits on each level, at most 31 levels."""
 
 
-class Tree(NamedTuple):
-    """A tree over the boxes of segments, see `boxes.box_tree`."""
-
-    by: Whole
-    boxes: Floats
-    leaves: int
-
-
 @compiled
 def near_level(
-    lines: Lines, wanted: Whole, level_mm: float, crossing: float, tree: Tree, ones: Whole, others: Whole
+    lines: Searched, wanted: Whole, level_mm: float, crossing: float, tree: BoxTree, ones: Whole, others: Whole
 ) -> tuple[int, int]:
     """Pairs of a segment and one of lower rank that reaches into its box and does not cross it, until the output is
     full.
@@ -92,7 +84,7 @@ def near_level(
 
 
 @compiled
-def within_reach(places: Floats, begin: Floats, end: Floats, reach_mm: float, tree: Tree, found: Flags) -> None:
+def within_reach(places: Floats, begin: Floats, end: Floats, reach_mm: float, tree: BoxTree, found: Flags) -> None:
     """Whether a segment passes within reach of each place.
 
     Parameters

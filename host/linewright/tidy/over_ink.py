@@ -131,9 +131,9 @@ def _ink(lines: NDArray[np.float64], reach_mm: float) -> Ink:
 
 def _compiled_ink(lines: NDArray[np.float64], reach_mm: float) -> Ink:
     """The same, faster."""
-    from linewright.tidy.near_kernel import LEAF, Tree, within_reach
+    from linewright.tidy.near_kernel import LEAF, within_reach
 
-    tree = Tree(*box_tree(lines.min(axis=1), lines.max(axis=1), LEAF))
+    tree = box_tree(lines.min(axis=1), lines.max(axis=1), LEAF)
     begin, end = np.ascontiguousarray(lines[:, 0]), np.ascontiguousarray(lines[:, 1])
 
     def under(at: Points) -> Flags:

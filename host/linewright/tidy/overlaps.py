@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from linewright.compiled import available
 from linewright.drawing.strokes import Drawing, Indices, Points
-from linewright.tidy.boxes import box_tree
+from linewright.tidy.boxes import Searched, box_tree
 from linewright.tidy.strips import strips
 
 _BESIDE: Final = 3 / 4
@@ -39,26 +39,6 @@ _PAIRS: Final = 1 << 17
 
 Floats = NDArray[np.float64]
 Part = tuple[float, float]
-
-
-class Lines(NamedTuple):
-    """Segments, (n, 2) or (n,) each.
-
-    Parameters
-    ----------
-    a, b : their ends, mm.
-    size : their lengths, mm, above 0.
-    low, high : boxes in which each searches, mm.
-    rank, pen : of the stroke of each.
-    """
-
-    a: Floats
-    b: Floats
-    size: Floats
-    low: Floats
-    high: Floats
-    rank: Indices
-    pen: Indices
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +125,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     sizes = np.hypot(ways[:, 0], ways[:, 1])
     beside = tolerance_mm * _BESIDE
     found: list[tuple[NDArray[np.generic], ...]] = []
-    lines = Lines(a, b, sizes, low, high, rank[stroke], pen[stroke])
+    lines = Searched(a, b, sizes, low, high, rank[stroke], pen[stroke])
     candidates = _compiled_candidates if len(a) > _COMPILED_FROM and available() else _candidates
     for j, i in candidates(lines, 2.0 * beside):
         own_size = sizes[j]
@@ -172,7 +152,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     return _Cover(*columns)
 
 
-def _candidates(lines: Lines, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
+def _candidates(lines: Searched, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
     """Pairs of segments, in batches: the second is of lower rank and the same pen, reaches into the box of the first,
     and does not cross it. Those shorter than ``level_mm`` never cross.
     """
@@ -192,11 +172,11 @@ def _candidates(lines: Lines, level_mm: float) -> Iterator[tuple[Indices, Indice
             yield j[level], i[level]
 
 
-def _compiled_candidates(lines: Lines, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
+def _compiled_candidates(lines: Searched, level_mm: float) -> Iterator[tuple[Indices, Indices]]:
     """The same pairs in another order."""
-    from linewright.tidy.near_kernel import LEAF, Tree, near_level
+    from linewright.tidy.near_kernel import LEAF, near_level
 
-    tree = Tree(*box_tree(np.minimum(lines.a, lines.b), np.maximum(lines.a, lines.b), LEAF))
+    tree = box_tree(np.minimum(lines.a, lines.b), np.maximum(lines.a, lines.b), LEAF)
     ones, others = np.empty((2, _PAIRS), dtype=np.int64)
     done = 0
     while done < len(tree.by):
