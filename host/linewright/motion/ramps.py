@@ -210,7 +210,8 @@ def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: f
     free = _per_piece(path.free * length, kept) / _per_piece(length, kept)
     node = (np.cumsum(keep) - 1)[path.node_of_vertex]
 
-    # A dense hairpin may return to its start: a merged piece without displacement is removed.
+    # A hairpin whose tip is two equal vertices shows no turn and may return to its start: a merged piece without
+    # displacement is removed.
     moves = np.any(steps[1:] != steps[:-1], axis=1)
     if not moves.all():
         heads = np.concatenate(([0], np.flatnonzero(moves) + 1))
