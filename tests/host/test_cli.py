@@ -292,7 +292,7 @@ def test_a_kept_plan_has_its_place_already(small, tmp_path, capsys):
     job = tmp_path / "job.lw"
     assert cli.run(["plan", str(small), "-o", str(job), "--no-pictures"]) == 0
     assert cli.run(["draw", str(job), "--sheet", "A5"]) == 2
-    assert "place on the sheet" in capsys.readouterr().err
+    assert "its position, lines and pens are fixed" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

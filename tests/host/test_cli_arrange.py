@@ -94,7 +94,7 @@ def test_a_picture_goes_where_the_options_say(capsys):
     run("plan heron.svg --turn askew", 2)
     told = capsys.readouterr().err
     assert "--size 1e+09 is outside 0.1..20000 mm" in told
-    assert "--turn askew is no angle" in told
+    assert "--turn askew is not an angle" in told
 
 
 def examples(language: str) -> list[str]:
@@ -157,9 +157,9 @@ def test_a_table_that_does_not_fill_the_arrangement_is_refused_before_anything_i
     [
         ("plan heron.svg --poster", "--poster needs --size"),
         ("plan heron.svg --series names.csv", "--series fills an arrangement"),
-        ("plan heron.svg --poster --size 9000 --sheet A6", "are more than 400, the limit"),
+        ("plan heron.svg --poster --size 9000 --sheet A6", "are more than the limit, 400"),
         ("plan heron.svg --poster --size 300 --sheet 40x40mm", "is too small for a poster"),
-        ("plan heron.svg --poster --size 300 -o one.lw", "one.lw is one program, and several sheets are planned"),
+        ("plan heron.svg --poster --size 300 -o one.lw", "one.lw names one program, and several sheets are planned"),
         ("draw poster.toml", "it is a poster of several sheets"),
     ],
 )

@@ -269,7 +269,7 @@ def test_a_place_that_a_leaning_machine_cannot_reach_is_refused_and_clipped():
 
 
 BAD = [
-    ({"corrections.straightness_x_mm": [[0.0, 0.0], [0.0, 1.0]]}, "rise"),
+    ({"corrections.straightness_x_mm": [[0.0, 0.0], [0.0, 1.0]]}, "must increase"),
     ({"corrections.straightness_x_mm": [[0.0, 0.0], [10.0, 1.0]]}, "steeper"),
     ({"corrections.straightness_x_mm": [[0.0, float("nan")]]}, "straightness_x_mm"),
     ({"corrections.straightness_x_mm": [[0.0]]}, "straightness_x_mm"),

@@ -45,7 +45,7 @@ def test_the_same_sheet_is_recognised_and_another_one_is_not(place, capsys):
     first = sheet(capsys)
     fill(first["table"], x_upper="6", y_left="2.5")
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 0
-    assert "`linewright fit --undo --rig rig.toml` takes it back" in capsys.readouterr().out
+    assert "`linewright fit --undo --rig rig.toml` restores it" in capsys.readouterr().out
     once = (place / "rig.toml").read_text()
     # Again, by the same form, by changed values in it, and by the name of its sheet.
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 2
@@ -70,7 +70,7 @@ def test_figures_of_a_sheet_that_nobody_knows_count_once(place, capsys, monkeypa
     # Even if the user confirms that it was drawn with the present file.
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     assert run(words) == 2
-    assert "what was measured here has corrected rig.toml already" in capsys.readouterr().err
+    assert "this measurement has corrected rig.toml already" in capsys.readouterr().err
     assert (place / "rig.toml").read_text() == once
 
 
@@ -98,7 +98,7 @@ def test_undo_goes_back_step_by_step_and_no_farther(place, capsys):
     assert run(["fit", "--undo", "--rig", "rig.toml"]) == 0
     assert (place / "rig.toml").read_text() == TEXT
     assert run(["fit", "--undo", "--rig", "rig.toml"]) == 2
-    assert "no fit of rig.toml is known" in capsys.readouterr().err
+    assert "there is no fit of rig.toml to undo" in capsys.readouterr().err
     # After undoing a fit, the sheet may be fitted again.
     assert run(["fit", first["table"], "--rig", "rig.toml"]) == 0
     assert (place / "rig.toml").read_text() == once

@@ -90,7 +90,7 @@ def test_a_report_of_impossible_values_is_a_fault_of_the_link_and_no_bug():
     talk = Conversation(Liar())
     talk.endpoint.reports = 1
     talk.endpoint.peer_report[:] = bytes([99]) * messages.REPORT_SIZE
-    with pytest.raises(LinkError, match="what cannot be: report: state = 99") as found:
+    with pytest.raises(LinkError, match="invalid: report: state = 99") as found:
         talk.report()
     assert "flash" in found.value.hint
 
@@ -138,7 +138,7 @@ def test_a_page_without_height_is_drawn(tmp_path):
 
 def test_a_number_of_thousands_of_digits_in_a_makers_file_is_refused():
     Path("maker.toml").write_text(f"timeout_s = {'9' * 6000}\n")
-    with pytest.raises(InputError, match="no TOML"):
+    with pytest.raises(InputError, match="not valid TOML"):
         load_maker(Path("maker.toml"))
 
 
