@@ -94,6 +94,7 @@ class DrawingDesk:
         self._number = 0
         self._shown: dict[str, Any] | None = None
         self._last_s = 0.0
+        self._unsent: tuple[Progress, Met] | None = None
         self._quickness = Quickness()
         self._left: str | None = None
         screen.put("drawing", None)
@@ -299,7 +300,10 @@ class DrawingDesk:
             self._archive.begin(wanted.task.name, wanted.arrangement)
         try:
             task = replace(wanted.task, target=met.at(wanted.task.target))
-            drawn = drawing.draw(task, front)
+            try:
+                drawn = drawing.draw(task, front)
+            finally:
+                self._tell_newest()
             finished = drawn.finished
             self._end(drawn)
         except LinewrightError as error:
@@ -351,7 +355,19 @@ class DrawingDesk:
             now.state in STATES and now.state != self._shown["state"]
         )
         if not changed and time.monotonic() < self._last_s + SHOWN_S:
+            self._unsent = (now, met)
             return
+        self._send(now, met, asks=asks)
+
+    def _tell_newest(self) -> None:
+        """Send the newest progress if it came too soon after the one before: no other follows."""
+        if self._unsent is not None and self._shown is not None:
+            now, met = self._unsent
+            self._send(now, met, asks=now.state == "pen")
+
+    def _send(self, now: Progress, met: Met, *, asks: bool) -> None:
+        assert self._shown is not None, "a drawing is shown"
+        self._unsent = None
         self._last_s = time.monotonic()
         times = self._quickness.measured(now)
         self._machine.show_moving(now, met.session)
