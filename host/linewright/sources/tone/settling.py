@@ -35,10 +35,10 @@ RATE: Final = 12.0
 MOST_PENS: Final = 0.2
 """Largest shift in one round."""
 
-SMOOTH: Final = 4
+SMOOTH: Final = 10
 """How often the shifts are averaged with those of their neighbours."""
 
-STIFF: Final = 0.15
+STIFF: Final = 0.25
 """Share by which a vertex moves to the middle between its neighbours in each round."""
 
 GRAIN: Final = 5
