@@ -142,7 +142,7 @@ def test_motors_take_up_within_their_limits_and_bring_the_carriage_where_it_turn
         begins = np.ones((1, 2), dtype=np.int64)
         motors = play.motors(np.array([0, 401]), carriage, begins)
         midst = slice(50, 350)  # away from the ends, where this motion begins and stops at speed
-        assert np.abs(play.carriage(motors) - carriage)[midst].max() < error
+        assert np.abs(play.shape.carriage_at(motors) - carriage)[midst].max() < error
         taken = motors[midst, axis]
         bent = np.abs(taken[8:] - 2.0 * taken[4:-4] + taken[:-8]) / (4 * period) ** 2
         assert 0.3 * accel < bent.max() < accel

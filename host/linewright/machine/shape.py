@@ -90,9 +90,11 @@ class MachineShape:
             qx = x - self.lean * qy - _aside(self.straight_y, qy)
         return np.column_stack((qx, qy))
 
-    def carriage_at(self, drive_mm: Floats) -> Floats:
+    def carriage_at(self, drive_mm: Floats, restart: tuple[NDArray[np.int64], Floats] | None = None) -> Floats:
         """(n, 2) float64, carriage positions along one uninterrupted path of the drives (n, 2) that starts where homing
         ends.
+
+        ``restart``: places (k,) in the path at which the carriage is known, and its positions there (k, 2).
         """
         if not self.plays:
             return drive_mm
@@ -101,7 +103,8 @@ class MachineShape:
             half = self.play_mm[axis] / 2.0
             shift = self.home_sense[axis] * half
             begin = float(drive_mm[0, axis])
-            columns.append(follow(drive_mm[:, axis] + shift, half, begin))
+            known = None if restart is None else (restart[0], restart[1][:, axis])
+            columns.append(follow(drive_mm[:, axis] + shift, half, begin, known))
         return np.column_stack(columns)
 
     @property

@@ -43,13 +43,11 @@ class TakeUp:
 
     Parameters
     ----------
-    play_mm : of x and y.
-    home_sense : as in `MachineShape`.
+    shape : the machine, with its backlash.
     samples : even number of sampling periods for x and y; 0 without play.
     """
 
-    play_mm: tuple[float, float]
-    home_sense: tuple[int, int]
+    shape: MachineShape
     samples: tuple[int, int]
 
     @classmethod
@@ -71,7 +69,7 @@ class TakeUp:
                 turns = 6.0 * swing_mm / (2.0 * math.pi * hz * lasts**3) if hz else 4.0 * swing_mm / lasts**2
             best = int(np.argmax(np.minimum((1.0 - SHARES) * accel, turns)))
             samples.append(2 * math.ceil(lasts[best] / period_s / 2.0) if play else 0)
-        return cls(shape.play_mm, shape.home_sense, (samples[0], samples[1]))
+        return cls(shape, (samples[0], samples[1]))
 
     @property
     def pad(self) -> int:
@@ -90,9 +88,9 @@ class TakeUp:
         """
         out = carriage_mm.copy()
         for axis in (0, 1):
-            if not self.play_mm[axis]:
+            if not self.shape.play_mm[axis]:
                 continue
-            home, lasts = self.home_sense[axis], self.samples[axis]
+            home, lasts = self.shape.home_sense[axis], self.samples[axis]
             place = carriage_mm[:, axis]
             moved = np.diff(place, prepend=place[:1])
             moved[first[:-1]] = 0.0
@@ -114,19 +112,5 @@ class TakeUp:
             # Half of it lies before the middle.
             early = lasts // 2
             gone = np.convolve(np.append(changes, np.zeros(early)), smooth)[early : early + len(place)]
-            out[:, axis] += self.play_mm[axis] / 2.0 * (side[known[0]] - home + np.cumsum(gone))
-        return out
-
-    def carriage(self, motors_mm: Floats, restart: tuple[Indices, Floats] | None = None) -> Floats:
-        """(m, 2) float64, carriage positions for motor positions (m, 2) that begin at home's side.
-
-        ``restart``: samples (k,) at which the carriage is known, and its positions there (k, 2).
-        """
-        out = motors_mm.copy()
-        for axis in (0, 1):
-            if self.play_mm[axis]:
-                half = self.play_mm[axis] / 2.0
-                shift = self.home_sense[axis] * half
-                known = None if restart is None else (restart[0], restart[1][:, axis])
-                out[:, axis] = follow(motors_mm[:, axis] + shift, half, float(motors_mm[0, axis]), known)
+            out[:, axis] += self.shape.play_mm[axis] / 2.0 * (side[known[0]] - home + np.cumsum(gone))
         return out

@@ -115,7 +115,7 @@ def plan_tip(
         due = np.concatenate([found[i].due_mm for i in range(count)])
         due += np.repeat(stretches.along_mm[stretches.starts[:-1]], np.diff(first))
         drive = ramps.played_mm(plan, limits)
-        carriage = play.carriage(drive) if play else drive
+        carriage = play.shape.carriage_at(drive) if play else drive
         model = TipModel(stretches, limits, elastic, whole, np.zeros_like(begins), first, due, drive, carriage)
         begins = _begins(model, ramps)
         over = replace(model, begins=begins).over(played=True)
@@ -335,7 +335,7 @@ class _Try:
         if play:
             drive = play.motors(self.first, carriage, sides)
             begin = self.first[:-1]
-            carriage = play.carriage(drive, (begin, carriage[begin]))
+            carriage = play.shape.carriage_at(drive, (begin, carriage[begin]))
         return TipModel(self.stretches, limits, elastic, allowed_mm, begins, self.first, due, drive, carriage)
 
     def one(self, i: int, *, last: bool) -> _Played:
