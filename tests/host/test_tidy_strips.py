@@ -61,8 +61,8 @@ def test_compiled_searches_find_the_same(crowd, monkeypatch):
     once = without_overlaps(both, tolerance_mm=0.05, least_mm=1.0)
     joined = joined_over_ink(once, *reach)
     assert len(joined) < len(once)
-    monkeypatch.setattr(overlaps, "_COMPILED_FROM", 0)
-    monkeypatch.setattr(over_ink, "_COMPILED_FROM", 0)
+    monkeypatch.setattr(overlaps, "COMPILED_FROM", 0)
+    monkeypatch.setattr(over_ink, "COMPILED_FROM", 0)
     monkeypatch.setattr(overlaps, "_PAIRS", 3)  # some segments have more
     compiled = without_overlaps(both, tolerance_mm=0.05, least_mm=1.0)
     assert compiled.points_mm.tobytes() == once.points_mm.tobytes()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Indices, Points
 
 Floats = NDArray[np.float64]
+
+COMPILED_FROM: Final = 20_000
+"""Segments above which loading the compiled searches of `near_kernel` pays."""
 
 
 class BoxTree(NamedTuple):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from linewright.compiled import available
 from linewright.drawing.strokes import Drawing, Indices, Points
-from linewright.tidy.boxes import box_tree
+from linewright.tidy.boxes import COMPILED_FROM, box_tree
 from linewright.tidy.strips import strips
 
 Flags = NDArray[np.bool_]
@@ -31,9 +31,6 @@ _PLACES_TO_A_WIDTH: Final = 2
 
 _AT_ONCE: Final = 50_000
 """Places checked at a time; bounds the memory."""
-
-_COMPILED_FROM: Final = 20_000
-"""Segments above which loading the compiled search pays."""
 
 
 def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm: NDArray[np.float64]) -> Drawing:
@@ -64,7 +61,7 @@ def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm:
         way = np.flatnonzero(near & (of_pen == pen))
         line_mm = float(width_mm[pen])
         lines = _lines(drawing, pen)
-        if len(lines) > _COMPILED_FROM and available():
+        if len(lines) > COMPILED_FROM and available():
             over[way] = _inked(_compiled_ink(lines, line_mm / 2.0), leave[way], enter[way], length[way], line_mm)
             continue
         # A line width covers the outermost offset, which is 0.85 widths from the move.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from linewright.compiled import available
 from linewright.drawing.strokes import Drawing, Indices, Points
-from linewright.tidy.boxes import Searched, box_tree
+from linewright.tidy.boxes import COMPILED_FROM, Searched, box_tree
 from linewright.tidy.strips import strips
 
 _BESIDE: Final = 3 / 4
@@ -30,9 +30,6 @@ _CROSSING: Final = 0.25
 
 _AT_ONCE: Final = 4096
 """Segments processed at a time; bounds the memory of their neighbours."""
-
-_COMPILED_FROM: Final = 20_000
-"""Segments above which loading the compiled search pays."""
 
 _PAIRS: Final = 1 << 17
 """Pairs found at a time; bounds the memory of what is calculated with them."""
@@ -126,7 +123,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     beside = tolerance_mm * _BESIDE
     found: list[tuple[NDArray[np.generic], ...]] = []
     lines = Searched(a, b, sizes, low, high, rank[stroke], pen[stroke])
-    candidates = _compiled_candidates if len(a) > _COMPILED_FROM and available() else _candidates
+    candidates = _compiled_candidates if len(a) > COMPILED_FROM and available() else _candidates
     for j, i in candidates(lines, 2.0 * beside):
         own_size = sizes[j]
         size = sizes[i]
