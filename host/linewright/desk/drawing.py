@@ -348,25 +348,24 @@ class DrawingDesk:
 
     def _tell(self, now: Progress, met: Met) -> None:
         """Send the progress to the page, a few times a second."""
-        asks = now.state == "pen"
         if self._shown is None:
             return
-        changed = asks != (self._shown["ask"] is not None) or (
+        changed = (now.state == "pen") != (self._shown["ask"] is not None) or (
             now.state in STATES and now.state != self._shown["state"]
         )
         if not changed and time.monotonic() < self._last_s + SHOWN_S:
             self._unsent = (now, met)
             return
-        self._send(now, met, asks=asks)
+        self._send(now, met)
 
     def _tell_newest(self) -> None:
         """Send the newest progress if it came too soon after the one before: no other follows."""
-        if self._unsent is not None and self._shown is not None:
-            now, met = self._unsent
-            self._send(now, met, asks=now.state == "pen")
+        if self._unsent is not None:
+            self._send(*self._unsent)
 
-    def _send(self, now: Progress, met: Met, *, asks: bool) -> None:
-        assert self._shown is not None, "a drawing is shown"
+    def _send(self, now: Progress, met: Met) -> None:
+        if self._shown is None:
+            return
         self._unsent = None
         self._last_s = time.monotonic()
         times = self._quickness.measured(now)
@@ -396,7 +395,9 @@ class DrawingDesk:
         if self._shown["state"] == "stopping":
             return
         pen = now.pen
-        ask = {"pen": {"name": pen.name, "colour": pen.colour, "width_mm": pen.width_mm}} if asks else None
+        ask = (
+            {"pen": {"name": pen.name, "colour": pen.colour, "width_mm": pen.width_mm}} if now.state == "pen" else None
+        )
         if now.state in STATES:
             self._change(state=now.state, words=_words(now), ask=ask)
 
