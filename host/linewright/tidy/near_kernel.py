@@ -28,6 +28,27 @@ _DEPTH: Final = 64
 
 
 @compiled
+def _next_leaf(tree: BoxTree, x0: float, y0: float, x1: float, y1: float, stack: Whole, top: int) -> tuple[int, int]:
+    """Where the next leaf that meets a box begins in ``tree.by``, -1 after the last; and the entries left on the stack.
+
+    Parameters
+    ----------
+    stack : nodes still to be visited, of which the first ``top`` count; the root alone at the beginning.
+    """
+    boxes = tree.boxes
+    while top > 0:
+        top -= 1
+        node = stack[top]
+        if boxes[node, 0] > x1 or boxes[node, 2] < x0 or boxes[node, 1] > y1 or boxes[node, 3] < y0:
+            continue
+        if node >= tree.leaves:
+            return (node - tree.leaves) * LEAF, top
+        stack[top], stack[top + 1] = 2 * node, 2 * node + 1
+        top += 2
+    return -1, 0
+
+
+@compiled
 def near_level(
     lines: Searched, wanted: Whole, level_mm: float, crossing: float, tree: BoxTree, ones: Whole, others: Whole
 ) -> tuple[int, int]:
@@ -46,7 +67,7 @@ def near_level(
     Number of segments of ``wanted`` that are done, and number of pairs.
     """
     a, b, size, rank, pen = lines.a, lines.b, lines.size, lines.rank, lines.pen
-    by, boxes, leaves = tree.by, tree.boxes, tree.leaves
+    by = tree.by
     n, room, count = len(by), len(ones), 0
     stack = np.empty(_DEPTH, np.int64)
     for number in range(len(wanted)):
@@ -55,17 +76,9 @@ def near_level(
         x0, y0, x1, y1 = lines.low[j, 0], lines.low[j, 1], lines.high[j, 0], lines.high[j, 1]
         ux, uy = b[j, 0] - a[j, 0], b[j, 1] - a[j, 1]
         limit = max(level_mm, crossing * size[j]) * (1.0 + 1e-9)
-        stack[0], top = 1, 1
-        while top > 0:
-            top -= 1
-            node = stack[top]
-            if boxes[node, 0] > x1 or boxes[node, 2] < x0 or boxes[node, 1] > y1 or boxes[node, 3] < y0:
-                continue
-            if node < leaves:
-                stack[top], stack[top + 1] = 2 * node, 2 * node + 1
-                top += 2
-                continue
-            first = (node - leaves) * LEAF
+        stack[0] = 1
+        first, top = _next_leaf(tree, x0, y0, x1, y1, stack, 1)
+        while first >= 0:
             for at in range(first, min(first + LEAF, n)):
                 i = by[at]
                 if rank[i] >= rank[j] or pen[i] != pen[j]:
@@ -80,6 +93,7 @@ def near_level(
                     return number, before
                 ones[count], others[count] = j, i
                 count += 1
+            first, top = _next_leaf(tree, x0, y0, x1, y1, stack, top)
     return len(wanted), count
 
 
@@ -93,24 +107,15 @@ def within_reach(places: Floats, begin: Floats, end: Floats, reach_mm: float, tr
     begin, end : (n, 2) float64, mm, ends of the segments; equal for a dot.
     found : (k,) bool, output.
     """
-    by, boxes, leaves = tree.by, tree.boxes, tree.leaves
+    by = tree.by
     n = len(by)
     stack = np.empty(_DEPTH, np.int64)
     for number in range(len(places)):
         x, y = places[number, 0], places[number, 1]
-        stack[0], top = 1, 1
-        while top > 0:
-            top -= 1
-            node = stack[top]
-            if boxes[node, 0] > x + reach_mm or boxes[node, 2] < x - reach_mm:
-                continue
-            if boxes[node, 1] > y + reach_mm or boxes[node, 3] < y - reach_mm:
-                continue
-            if node < leaves:
-                stack[top], stack[top + 1] = 2 * node, 2 * node + 1
-                top += 2
-                continue
-            first = (node - leaves) * LEAF
+        x0, y0, x1, y1 = x - reach_mm, y - reach_mm, x + reach_mm, y + reach_mm
+        stack[0] = 1
+        first, top = _next_leaf(tree, x0, y0, x1, y1, stack, 1)
+        while first >= 0 and not found[number]:
             for at in range(first, min(first + LEAF, n)):
                 i = by[at]
                 ax, ay = begin[i, 0], begin[i, 1]
@@ -125,5 +130,5 @@ def within_reach(places: Floats, begin: Floats, end: Floats, reach_mm: float, tr
                     away = abs(((ay - y) * ux - (ax - x) * uy) / square) * sqrt(square)
                 if away <= reach_mm:
                     found[number] = True
-                    top = 0
                     break
+            first, top = _next_leaf(tree, x0, y0, x1, y1, stack, top)
