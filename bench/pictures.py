@@ -40,6 +40,7 @@ TONAL = (
     "hatching",
     "cross-hatching",
     "cross-hatching:form=1",
+    "strokes",
     "streamlines",
     "waves",
     "spiral",

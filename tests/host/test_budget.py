@@ -93,6 +93,6 @@ def test_more_ink_than_paper_bears_is_said():
 def test_the_pick_of_auto_comes_first_with_its_reason():
     grey = hills(3, 60, 80)
     names, why = comparison.with_pick(photograph(grey), Wish())
-    assert names[0] == "cross-hatching:form=1"
+    assert names[0] == "strokes"
     assert set(comparison.names()) <= set(names)
-    assert why == "a photograph: its tones change from place to place"
+    assert why == "a photograph without a large face: its tones change from place to place"

@@ -56,7 +56,7 @@ def test_lines_of_a_photograph_fill_the_sheet(photo, capsys):
 
 def test_a_photograph_without_a_method_says_what_was_chosen(photo, capsys):
     assert cli.run(["plan", photo, "--sheet", "A6", "--no-pictures"]) == 0
-    assert "note: auto takes cross-hatching" in capsys.readouterr().err
+    assert "note: auto takes strokes" in capsys.readouterr().err
 
 
 def test_each_pen_has_a_preview_and_a_time(photo, tmp_path, capsys):

@@ -220,8 +220,8 @@ def test_a_photograph_fills_its_room_exactly(tmp_path):
 def test_a_photograph_without_a_method_gets_one_that_suits_and_says_why(tmp_path):
     path, wish = saved(tmp_path, ramp(), "p.png"), Wish(room_mm=(40.0, 30.0))
     picture = pipeline.read_picture(path, pipeline.Lines(), wish)
-    assert picture.warnings[0].startswith("auto takes cross-hatching:form=1: a photograph")
-    named = pipeline.read_picture(path, pipeline.Lines("cross-hatching:form=1"), wish)
+    assert picture.warnings[0].startswith("auto takes strokes: a photograph")
+    named = pipeline.read_picture(path, pipeline.Lines("strokes"), wish)
     assert picture.drawing.points_mm.tobytes() == named.drawing.points_mm.tobytes(), "it is drawn by what is said"
 
 

@@ -415,7 +415,16 @@ def test_edges_are_found_at_any_size_of_the_picture(width_mm, height_mm):
 def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():
     taken = Photograph(astronaut())
     assert choice.choose(taken, A5).method == "portrait"
-    assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method.startswith("cross-hatching")
+    assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method == "strokes"
+
+
+def test_auto_says_how_many_faces_there_are(monkeypatch):
+    taken = Photograph(np.random.default_rng(1).random((240, 320, 3), dtype=np.float32))
+    several = (a_face(left=40), a_face(left=180))
+    for found, words in ((several[:1], "there is a face "), (several, "there are 2 faces, the largest ")):
+        monkeypatch.setattr(faces, "found_in", lambda taken, framing, found=found: found)
+        chosen = choice.choose(taken, A5)
+        assert (chosen.method, chosen.why[: len(words)]) == ("portrait", words)
 
 
 def test_a_portrait_before_a_white_wall_is_no_flat_picture():

@@ -23,7 +23,7 @@ from linewright.sources.tone.streamlines import TEST_SHARE, Streamlines
 from linewright.sources.tone.wave import Wave
 
 TONAL = ["hatching", "hatching:form=0.7", "cross-hatching", "cross-hatching:form=1", "streamlines", "waves", "spiral",
-         "stippling:rounds=10", "one-line", "scribbles"]  # fmt: skip
+         "stippling:rounds=10", "one-line", "scribbles", "strokes"]  # fmt: skip
 PICTURES = Path(skimage.__file__).parent / "data"
 
 

@@ -190,11 +190,11 @@ def choose(taken: Photograph, wish: Wish, framing: Preparation | None = None) ->
         pens = people[0].width * on_paper / wish.one_pen_mm()
         if pens >= FACE_PENS:
             count = len(faces.worth_showing(people))
-            what = "a face" if count == 1 else f"{count} faces, the largest"
-            return MethodChoice(PORTRAIT, f"there is {what} {pens:.0f} pens wide on the sheet")
+            what = "is a face" if count == 1 else f"are {count} faces, the largest"
+            return MethodChoice(PORTRAIT, f"there {what} {pens:.0f} pens wide on the sheet")
     if flat > FLAT_SHARE:
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
-    return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
+    return MethodChoice("strokes", "a photograph without a large face: its tones change from place to place")
 
 
 def _smaller(rgb: Floats32) -> Floats32:

@@ -45,6 +45,7 @@ METHODS: Final[dict[str, Method]] = {
         "photograph, SVG",
     ),
     "portrait": Method("portraits: framed, background removed, most strokes in the face", f"{_TONE}.portrait:Portrait"),
+    "strokes": Method("strokes along the form, more of them in darker areas", f"{_TONE}.strokes:Strokes"),
     "outline": Method("silhouettes and dark features, each as one line", f"{_TONE}.outline:Outline"),
     "contours": Method("contour lines of tone, as on a map", f"{_TONE}.contours:Contours"),
     "centre-lines": Method(

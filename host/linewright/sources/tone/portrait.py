@@ -24,11 +24,11 @@ from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.flow import along, calm, dark_lines
-from linewright.sources.tone.laying import LEAST_PENS, Bed, laid_by_lenses
-from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
+from linewright.sources.tone.laying import laid_by_lenses
+from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN
 from linewright.sources.tone.small_faces import drawn as small_drawn
 from linewright.sources.tone.small_faces import features
+from linewright.sources.tone.strokes import Strokes, bed, most_mm
 from linewright.sources.tone.wave import runs
 
 RANGE: Final = (1.0, 96.0)
@@ -45,29 +45,11 @@ LIFT: Final = 0.6
 LIFT_PENS: Final = 1.6
 """Radius and gain of the unsharp mask that compensates for the pen's smoothing."""
 
-LENS_PENS: Final = 0.8
-LENS_FACE: Final = 1 / 150
-"""Blur for comparing strokes with the target, as a share of the face; at least the pen width. It bounds the work on
-large sheets."""
-
-LEAST_FACE: Final = 1 / 12
-LEAST_RANGE: Final = (2.0, LEAST_PENS)
-"""Shortest stroke, relative to the width of the largest face, and its range in pens. An eye of a face 20 pens wide is
-four pens wide, and must not be dropped."""
-
 CLOTHES_HIGH: Final = 0.5
 """Largest coverage of dark clothes."""
 
 BESIDE_WEIGHT: Final = 0.55
 """Weight of places outside the head."""
-
-INK: Final = 0.85
-"""Default limit of line length, as a share of the paper's area covered by lines side by side: 41 m on A5 with a pen of
-0.5 mm, ten minutes on the default rig. Most faces need less, 15 to 35 m. A lower limit stops the broad passes, which
-shade pale skin, if dark hair uses up the ink."""
-
-CONTOUR: Final = 0.6
-"""Weight of the photograph's dark lines in the coverage."""
 
 SMALL_PENS: Final = 30.0
 """Faces narrower than this, in pens, are drawn by `small_faces`."""
@@ -90,9 +72,6 @@ SQUARE_PENS: Final = 30.0
 """Side of the squares in which strokes are ranked when some are left out. The decision depends equally on the rank
 among all strokes and on the rank within a square. With the first only, clothes, which come last, become a hole; with
 the second only, the face thins out like its surroundings (seen on two portraits with 60 and 35 % of their lines)."""
-
-HAND_DEG: Final = 45.0
-"""Direction where there is no form: that of a right-handed person's hatching."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +121,7 @@ class Sitter:
 
 
 @dataclass(frozen=True)
-class Portrait(ToneMethod):
+class Portrait(Strokes):
     """Strokes along the form, most of them in the face."""
 
     frame: str = settings.text("head: head and shoulders; whole; face:2: the second largest face; auto", "auto")
@@ -175,16 +154,6 @@ class Portrait(ToneMethod):
         """The wanted coverage."""
         sitter = self.posed(taken, wish)
         return Field(sitter.coverage, sitter.width_mm, sitter.height_mm, wish.one_pen_mm())
-
-    def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Strokes of a coverage without known faces."""
-        field = layer.field
-        alike = np.ones_like(field.coverage)
-        return self._strokes(
-            field,
-            Sitter(1 - field.coverage, field.coverage, alike, None, (), field.width_mm, field.height_mm, ()),
-            layer.report,
-        )
 
     def part(self, rgb: Floats32) -> faces.Box:
         """The visible part of a rotated and cropped photograph: left, top, right, bottom, in pixels."""
@@ -253,24 +222,17 @@ class Portrait(ToneMethod):
         return np.asarray(np.clip(coverage + LIFT * (coverage - soft), 0.0, 1.0), dtype=np.float32)
 
     def _strokes(self, field: Field, sitter: Sitter, report: Report) -> list[Points]:
+        report("finding the form", 0.0)
         pixel = float(np.mean(field.pixel_mm))
         pen_px = field.pen_mm / pixel
-        report("finding the form", 0.0)
-        widest = max((face.width for face in sitter.shown), default=0.0) * pixel
-        cosine, sine = along(field.coverage, pen_px, HAND_DEG, calm(widest / field.pen_mm))
-        lines = dark_lines(field.coverage, cosine, sine, 0.4 * pen_px)
-        wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
-        lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
-        most = max(self.ink_m * 1000, INK * field.width_mm * field.height_mm / field.pen_mm)
-        least = float(np.clip(LEAST_FACE * widest / field.pen_mm, *LEAST_RANGE)) if widest else LEAST_RANGE[1]
-        asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
         small = tuple(face for face in sitter.shown if face.width < SMALL_PENS * pen_px)
         middles, inside = small_drawn(sitter.grey, sitter.person, small, pen_px)
         size_mm = (field.width_mm, field.height_mm)
         strokes: list[Points] = [np.clip(middle * field.pixel_mm, 0.0, size_mm) for middle in middles]
-        weight = sitter.weight * (1 - inside)
-        bed = Bed(asked, cosine, sine, weight, lens_mm, least, sitter.head)
-        strokes += laid_by_lenses(bed, report, already=strokes, ink_high_mm=most)
+        widest = max((face.width for face in sitter.shown), default=0.0) * pixel
+        ground = bed(field, sitter.weight * (1 - inside), sitter.head, face_mm=widest)
+        most = max(self.ink_m * 1000, most_mm(field))
+        strokes += laid_by_lenses(ground, report, already=strokes, ink_high_mm=most)
         strokes = edges(sitter, strokes, field.pen_mm) + strokes
         if not strokes:
             return []
