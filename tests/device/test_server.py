@@ -249,10 +249,11 @@ def test_greeting_tells_what_the_board_is_and_answers_another_digest_too(rig):
         "queue_slots": feeder.SLOTS,
         "version": VERSION,
     }
-    name, said = rig.ask("hello", protocol=messages.PROTOCOL + 1, digest=DIGEST)
-    limits = {"value": messages.PROTOCOL + 1, "low": messages.PROTOCOL, "high": messages.PROTOCOL}
-    told = {"request": rig.request, "message": messages.HELLO, "field": 1, "reason": messages.OTHER_VERSION}
-    assert (name, said) == ("refusal", told | limits)
+    for other in (messages.PROTOCOL - 1, messages.PROTOCOL + 1):
+        name, said = rig.ask("hello", protocol=other, digest=DIGEST)
+        limits = {"value": other, "low": messages.PROTOCOL, "high": messages.PROTOCOL}
+        told = {"request": rig.request, "message": messages.HELLO, "field": 1, "reason": messages.OTHER_VERSION}
+        assert (name, said) == ("refusal", told | limits)
     assert rig.ask("identify") == ("identity", {"request": rig.request, "unique": b"\x01\x02\xff"})
 
 
@@ -447,14 +448,25 @@ def test_other_requests_wait_behind_records(drawing):
     assert [asked for asked in drawing.board.asked if asked[1]] == [("admit", 96), ("admit", 24), ("move_pen", 1500)]
 
 
+def test_records_are_queued_at_their_slots_also_where_the_queue_begins_anew(drawing):
+    queue = drawing.board.feeder
+    queue.taken = 3 * feeder.SLOTS - 1
+    drawing.moves([(records.RAMP, 1, 0, 700), (records.RAMP, 1, 0, 800)])
+    for _ in range(3):
+        drawing.turn()
+    assert queue.values[feeder.SLOTS - 1] == 700
+    assert list(queue.values[:2]) == [800, 0]
+
+
 def test_records_at_the_wrong_number_are_refused_and_stop_nothing(drawing):
     number = drawing.board.feeder.taken = 0x12345678
-    drawing.moves([(records.RAMP, 1, 0, 900)], first=number - 1)
-    for _ in range(4):
-        drawing.turn()
-    said = drawing.heard[-1][1]
-    assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 1, messages.OUT_OF_STEP)
-    assert (said["value"], said["low"], said["high"]) == (number - 1, number, number)
+    for first in (number - 1, number + 1):
+        drawing.moves([(records.RAMP, 1, 0, 900)], first=first)
+        for _ in range(4):
+            drawing.turn()
+        said = drawing.heard[-1][1]
+        assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 1, messages.OUT_OF_STEP)
+        assert (said["value"], said["low"], said["high"]) == (first, number, number)
     assert not drawing.board.stops
     assert drawing.board.asked == []
     drawing.moves([(records.RAMP, 1, 0, 900)])
@@ -497,6 +509,7 @@ def test_a_frame_without_records_or_with_broken_ones(drawing, payload, reason):
         assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 0, reason)
         assert (said["value"], said["low"], said["high"]) == (4, 5, messages.PAYLOAD)
         assert not drawing.board.stops
+        assert drawing.board.asked == []
     else:
         assert drawing.board.stops == [(messages.BAD_RECORDS, 7)]
         assert drawing.heard == []
@@ -528,6 +541,7 @@ def test_records_for_no_program_are_passed_over_in_silence(rig):
     for _ in range(4):
         rig.turn()
     assert rig.board.asked == [("admit", 96)]
+    assert rig.ask("pen", servo_us=700) == ("done", {"request": rig.request})
     assert rig.ask("abandon") == ("done", {"request": rig.request})
 
 
@@ -608,6 +622,15 @@ def test_a_port_that_takes_a_few_bytes_at_a_time_loses_none(rig, piece):
     assert rig.server.sleep_us(rig.port.us + 1000, 5000) != 1000
 
 
+def test_one_report_is_all_that_is_sent_before_a_host_has_spoken():
+    port = Port()
+    it = server.Server(Board(), port, VERSION, DIGEST, SESSION)
+    for us in range(0, 400_000, 1000):
+        it.receive(port.us + us)
+        it.transmit(port.us + us)
+    assert port.from_board.index(0) == len(port.from_board) - 1 > 0, "one frame, with nothing before it"
+
+
 def test_whoever_speaks_is_heard_and_another_session_is_a_new_host(rig):
     assert rig.board.hosts == 1
     rig.host.probe()
@@ -642,6 +665,8 @@ def test_many_bytes_are_taken_in_at_once(rig):
 def test_what_the_host_owes(drawing):
     """An answer to a question, an acknowledgement, or records for which there is room for more than a frame."""
     it, board, queue = drawing.server, drawing.board, drawing.board.feeder
+    queue.taken = 5000
+    it.transmit(drawing.port.us)
     assert it.expecting()
     for what, off, on in (("accepts", False, True), ("given_up", True, False)):
         setattr(board, what, off)
@@ -658,13 +683,17 @@ def test_what_the_host_owes(drawing):
     it._told_granted -= 1
     assert not it.expecting()
     it.transmit(drawing.port.us)
+    it._told_granted = queue.taken
+    assert not it.expecting()
+    before = it.endpoint.frames_sent
     it.probe()
     assert it.expecting()
     board.given_up = True
     assert not it.expecting()
     board.given_up = False
+    it._told_granted = queue.granted()
+    it.transmit(drawing.port.us)
     it.probe()  # once is enough
-    before = it.endpoint.frames_sent
     it.transmit(drawing.port.us)
     assert it.endpoint.frames_sent == before + 1
     drawing.turn()
