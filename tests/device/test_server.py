@@ -335,6 +335,10 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     assert reports(99_000) == 0
     assert reports(1000) == 1
     assert reports(200_000) == 2
+    rig.port.us += 150_000
+    assert reports(1000) == 1, "also where a turn lasts longer"
+    rig.board.state = messages.HOLDING
+    assert reports(300_000) == 1
     rig.board.state = messages.READY
     reports(1000)
     rig.board.accepts = True
@@ -434,8 +438,7 @@ def test_a_stop_behind_records_makes_them_worthless_at_once(drawing, stop):
     drawing.moves([(records.RAMP, 1, 0, 900)] * 250)
     drawing.moves([(records.RAMP, 1, 0, 900)] * 9, first=250)
     drawing.host.send(messages.message_id(stop), b"")
-    for _ in range(3):
-        drawing.turn()
+    drawing.turn()
     assert drawing.board.asked == [(stop,)]
 
 
@@ -513,6 +516,17 @@ def test_a_frame_without_records_or_with_broken_ones(drawing, payload, reason):
     else:
         assert drawing.board.stops == [(messages.BAD_RECORDS, 7)]
         assert drawing.heard == []
+
+
+@pytest.mark.parametrize("n", [0, 3])
+def test_a_frame_too_short_for_the_number_of_its_first_record(drawing, n):
+    drawing.host.send(messages.MOVES, bytes(n))
+    for _ in range(4):
+        drawing.turn()
+    said = drawing.heard[-1][1]
+    assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 0, messages.OUT_OF_RANGE)
+    assert (said["value"], said["low"], said["high"]) == (n, 5, messages.PAYLOAD)
+    assert drawing.board.asked == []
 
 
 def test_a_record_that_the_guard_refuses_stops_with_its_number(drawing):
@@ -665,7 +679,7 @@ def test_many_bytes_are_taken_in_at_once(rig):
 def test_what_the_host_owes(drawing):
     """An answer to a question, an acknowledgement, or records for which there is room for more than a frame."""
     it, board, queue = drawing.server, drawing.board, drawing.board.feeder
-    queue.taken = 5000
+    queue.taken = 100
     it.transmit(drawing.port.us)
     assert it.expecting()
     for what, off, on in (("accepts", False, True), ("given_up", True, False)):
