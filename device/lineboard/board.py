@@ -145,7 +145,7 @@ class Board:
         self.server.transmit(now_us)
         sleep_us = self.server.sleep_us(now_us, self._longest_sleep_us())
         if sleep_us:
-            port.pause(sleep_us, self.server.expecting())
+            port.pause(sleep_us, self.server.expecting(), self.feeder.spare_us())
 
     def set(self, pairs):
         """Change settings, all or none. `pairs`: (key, value), each within its own range.
@@ -372,7 +372,7 @@ class Board:
         feeder = self.feeder
         pen = self.pen
         for axis in (0, 1):
-            if self.homing.axes[axis].end and self.guard.hit(axis) and not feeder.standing():
+            if self._switches >> axis & 1 and self.guard.hit(axis) and not feeder.standing():
                 self._break_off(messages.ENDSTOP_HIT, axis, now_us)
                 return
         if feeder.unplayable:
@@ -505,6 +505,7 @@ class Board:
         self.port.alive()
         collect()
 
+    @micropython.native
     def flags(self):
         """The report's flags."""
         port = self.port

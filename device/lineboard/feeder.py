@@ -46,6 +46,9 @@ BLOCKS = const(8)
 BLOCK_WORDS = const(512)
 # Most records that end in one block; a ramp of a dense curve has about four steps.
 BLOCK_ENDS = const(128)
+# A sleep of the loop leaves as much for the player: the longest turn.
+_LONGEST_TURN_TICKS = const(100_000)
+_TICKS_PER_US = const(5)
 # 50 ms in ticks: two of the loop's longest turns (20 ms), yet short enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
 # A pen action in passing is set early by at most an eighth of the look-ahead, 6 ms, so that `BLOCKS` blocks cover all
@@ -221,6 +224,16 @@ class Feeder:
         if self._collected != self._submitted:
             return False
         return state[kernel.S_STILL] == 1 or (state[kernel.S_LEFT] == 0 and self._resting_between())
+
+    def spare_us(self):
+        """Time in which finished blocks need no successors.
+
+        Of the block that the player is at, it may have played nearly all.
+        """
+        if self._collected == self._submitted:
+            return 0
+        spare = self._queued_ticks - self._ticks[self._collected % BLOCKS] - _LONGEST_TURN_TICKS
+        return spare // _TICKS_PER_US if spare > 0 else 0
 
     def feed(self):
         """Process finished blocks and keep the player supplied. Must be called often."""

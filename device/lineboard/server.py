@@ -17,8 +17,8 @@ _CHUNK = const(512)
 # Records per turn: as many as a usual frame has. A frame of the smallest records has 632; decoding all of these at once
 # would delay the player.
 _BATCH = const(96)
-# Growth of the grant that justifies a separate acknowledgement: about a frame.
-_GRANT_NEWS = const(64)
+# Growth of the grant that justifies a separate acknowledgement: an eighth of the queue.
+_GRANT_NEWS = const(128)
 # Records granted beyond those sent, so that the host's next frame certainly fits.
 _OWED = records.MOST
 # Interval of progress reports while drawing.
@@ -119,7 +119,8 @@ class Server:
             kind, payload = self._outbox.pop(0)
             endpoint.send(kind, payload)
         granted = self._granted()
-        state = board.state | board.fault << 3 | board.flags() << 11
+        flags = board.flags()
+        state = board.state | board.fault << 3 | flags << 11
         if (
             granted - self._told_granted >= _GRANT_NEWS
             or state != self._told_state
@@ -132,7 +133,7 @@ class Server:
             self._stir = True
         if self._stir:
             self._stir = False
-            self._write_report(granted)
+            self._write_report(granted, flags)
         if self._unsent and not self._flush(self._unsent):
             return
         while True:
@@ -321,13 +322,13 @@ class Server:
     def _granted(self):
         return self._board.feeder.granted() if self._board.accepts_records() else 0
 
-    def _write_report(self, granted):
+    def _write_report(self, granted, flags):
         board = self._board
         queue = board.feeder
         report = self._report
         report[messages.R_STATE] = board.state
         report[messages.R_FAULT] = board.fault
-        report[messages.R_FLAGS] = board.flags()
+        report[messages.R_FLAGS] = flags
         report[messages.R_PACE] = queue.state[kernel.S_PACE]
         report[messages.R_STARVED] = queue.starved & 0xFFFF
         report[messages.R_UNDERRUNS] = queue.underruns & 0xFFFF

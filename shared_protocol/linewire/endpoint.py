@@ -73,6 +73,20 @@ def copy_bytes(target: ptr8, at: int, source: ptr8, start: int, count: int) -> i
     return at
 
 
+@micropython.viper
+def _bitmap(have: ptr8, mask: int, missing: int, edge: int) -> int:
+    """Which messages beyond number ``missing`` are there, those without room (``edge``) excluded; bit 0: the next."""
+    bitmap = 0
+    bit = 1
+    while missing != edge:
+        missing = (missing + 1) & _MASK
+        if missing != edge:
+            if have[missing & mask]:
+                bitmap |= bit
+        bit <<= 1
+    return bitmap
+
+
 class WindowFull(ValueError):
     """`Endpoint.send` was called while `Endpoint.can_send` is false."""
 
@@ -572,14 +586,7 @@ class Endpoint:
         put_header(body, ACK | self._side, self._turn, self.session ^ self.peer_session)
         edge = (self._taken + self._slots) & _MASK
         self._told_edge = edge
-        bitmap = 0
-        sequence = (self._next_in + 1) & _MASK
-        bit = 1
-        while sequence != edge and self._next_in != edge:
-            if self._have[sequence & self._mask]:
-                bitmap |= bit
-            bit <<= 1
-            sequence = (sequence + 1) & _MASK
+        bitmap = _bitmap(self._have, self._mask, self._next_in, edge)
         body[HEADER] = self._next_in & 255
         body[HEADER + 1] = self._next_in >> 8
         body[HEADER + 2] = edge & 255

@@ -9,7 +9,7 @@ Ranges end at 2^30 - 1 where possible, because larger integers are heap objects 
 
 import struct
 
-from linewire.compat import const
+from linewire.compat import const, micropython, ptr8, ptr32
 
 TYPE_CHECKING = False  # spelled out, because MicroPython has no typing module
 if TYPE_CHECKING:
@@ -469,22 +469,28 @@ def decode(number: int, payload: "bytes | bytearray | memoryview") -> "tuple[str
     return name, values
 
 
-def write_report(buffer: bytearray, values: "list[int] | array[int]") -> None:
+def write_report(buffer: bytearray, values: "array[int]") -> None:
     """Write the report's fields, given in the order of ``REPORT`` (indices ``R_*``), to the start of ``buffer``.
 
-    The caller keeps them in range. Allocates nothing: every range of the report fits a small integer, and the two loops
-    count by hand because a ``for`` over a range allocates.
+    The caller keeps them in range. Allocates nothing.
     """
+    _write_report(buffer, values, _REPORT_SIZES)
+
+
+@micropython.viper
+def _write_report(buffer: ptr8, values: ptr32, sizes: ptr8) -> int:
+    """See `write_report`; returns the end index."""
     at = 0
     index = 0
     while index < _REPORT_FIELDS:
-        value = values[index]
-        end = at + _REPORT_SIZES[index]
+        value = int(values[index])
+        end = at + int(sizes[index])
         while at < end:
             buffer[at] = value & 255
             value >>= 8
             at += 1
         index += 1
+    return at
 
 
 def read_report(data: "bytes | bytearray | memoryview") -> "dict[str, int]":

@@ -111,6 +111,28 @@ def test_an_undisturbed_program_plays_every_step_and_takes_its_predicted_time(se
     assert rig.feeder.starved == rig.feeder.underruns == 0
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_after_a_sleep_of_the_spare_time_and_a_turn_of_20_ms_the_player_still_has_words(seed):
+    records = [*zigzag(seed), (REST, 0, 0, 20_000), (PEN, 1700, 0, 500_000), *zigzag(seed + 100), (END, 0, 0, 0)]
+    rig = Rig()
+    rig.world.keep_blocks = True
+    rig.push(records)
+    slept = 0
+    while not (rig.feeder.ended or rig.feeder.broke_off):
+        rig.feeder.feed()
+        spare_us = rig.feeder.spare_us()
+        until = rig.world.tick + 5 * (spare_us + 20_000)
+        rig.port.pause(20_000, False)
+        while spare_us and until - rig.world.tick >= 5:
+            rig.port.pause((until - rig.world.tick) // 5, False)
+        slept += spare_us > 0
+    assert slept > 20
+    for (begun, words, _), (next_begun, _, _) in pairwise(rig.world.blocks):
+        assert next_begun == begun + sum((word >> 4) + rig.port.overhead_ticks for word in words), "no gaps"
+    assert rig.feeder.underruns == rig.feeder.starved == 0
+    assert rig.played_ticks() == predicted_ticks(records)
+
+
 def test_the_servo_moves_between_the_strokes_and_nothing_steps_meanwhile():
     first, second = zigzag(1, 5), zigzag(2, 5)
     rig = Rig()

@@ -343,9 +343,9 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     reports(1000)
     rig.board.accepts = True
     assert reports(1000) == 1  # room for the whole queue
-    queue.taken, queue.queued = 63, 0
+    queue.taken, queue.queued = 127, 0
     assert reports(90_000) == 0
-    for taken, told in ((64, 1), (100, 0), (127, 0), (152, 1), (192, 0), (215, 0), (216, 1)):
+    for taken, told in ((128, 1), (200, 0), (255, 0), (280, 1), (350, 0), (407, 0), (408, 1)):
         queue.taken = taken
         assert reports(90_000) == told, taken
 
@@ -364,7 +364,7 @@ def test_a_turn_without_news_writes_no_report(rig, monkeypatch):
     """It takes longer than the rest of such a turn."""
     rig.server.transmit(rig.port.us)
     written = []
-    monkeypatch.setattr(rig.server, "_write_report", written.append)
+    monkeypatch.setattr(rig.server, "_write_report", lambda *news: written.append(news))
     for _ in range(3):
         rig.server.receive(rig.port.us)
         rig.server.transmit(rig.port.us)

@@ -178,25 +178,40 @@ class PinsPort:
         return time.ticks_us()
 
     @micropython.native
-    def _sleep(self, max_us, slice_ms):
-        """Sleep until bytes arrive, a switch changes or a block finishes; polled after each slice."""
+    def _sleep(self, max_us, slice_ms, spare_us=0):
+        """Sleep until bytes arrive, a switch changes or a block finishes; polled after each slice.
+
+        Blocks that finish within the first `spare_us` do not wake it.
+        """
         if max_us < _SLICE_US:
             time.sleep_us(max_us)
             return
         begun_us = time.ticks_us()
         finished = self.finished()
-        x = self.endstop(0)
-        y = self.endstop(1)
-        powered = self.motor_power()
+        levels = self._levels()
+        console = self._console
         left_us = max_us
         while left_us >= _SLICE_US:
-            if self._console.waiting(min(slice_ms, left_us // 1000)):
+            if console.waiting(min(slice_ms, left_us // 1000)) or self._levels() != levels:
                 return
-            if self.finished() != finished or self.endstop(0) != x or self.endstop(1) != y:
+            slept_us = ticks_diff(time.ticks_us(), begun_us)
+            if self.finished() != finished and slept_us >= spare_us:
                 return
-            if self.motor_power() != powered:
-                return
-            left_us = max_us - ticks_diff(time.ticks_us(), begun_us)
+            left_us = max_us - slept_us
+
+    @micropython.native
+    def _levels(self):
+        """Levels of the inputs in one number, to see whether any changes."""
+        x, y = self._endstops
+        power = self._power_sense
+        levels = 0
+        if x is not None and x():
+            levels = 1
+        if y is not None and y():
+            levels += 2
+        if power is not None and power():
+            levels += 4
+        return levels
 
     def wait(self, us):
         """Let time pass; bytes that arrive meanwhile are for the prompt."""

@@ -252,7 +252,7 @@ class PortablePort(pins.PinsPort):
             if (control[_C_UNTIL] - self._ticks_us()) & _MASK >= _HALF:
                 return
 
-    def pause(self, max_us, _expecting):
+    def pause(self, max_us, _expecting, _spare_us=0):
         """Play for a while, or sleep until something happens if there is nothing to play. At most `max_us`."""
         if self._submitted != self._finished:
             self._play_slice(max_us)

@@ -434,10 +434,10 @@ class Rp2Port(pins.PinsPort):
         # After the edge the pins are high until the program's last instruction lowers them.
         return levels & 3 != 0 or after == self._last
 
-    def pause(self, max_us, _expecting):
-        """Sleep until something happens, at most `max_us`."""
+    def pause(self, max_us, _expecting, spare_us=0):
+        """Sleep until something happens, at most `max_us`; blocks that finish within `spare_us` do not count."""
         # The player's servo pulses are handled in between.
-        self._sleep(max_us, _PLAYING_MS if self.playing() else _IDLE_MS)
+        self._sleep(max_us, _PLAYING_MS if self.playing() else _IDLE_MS, spare_us)
 
     def alive(self):
         """Feed the watchdog: the loop has made a turn. The first call starts the watchdog."""

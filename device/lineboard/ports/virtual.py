@@ -146,8 +146,12 @@ class VirtualPort:
     def now_us(self):
         return self._status[NOW]
 
-    def pause(self, max_us, expecting):
-        """Sleep until something happens, at most `max_us`; `expecting`: the host is expected to act."""
+    def pause(self, max_us, expecting, _spare_us=0):
+        """Sleep until something happens, at most `max_us`; `expecting`: the host is expected to act.
+
+        A block that finishes within the first `_spare_us` needs no successor. A port may then sleep on; this one does
+        not, because its time costs nothing.
+        """
         if self._read_from < self._status[BYTES]:
             return  # something has happened: bytes are still unread
         self._read_from = 0

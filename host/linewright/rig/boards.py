@@ -11,8 +11,8 @@ CHIP_RP2350: Final = "rp2350"
 
 
 RAMPS_HZ: Final = 2500
-"""Most ramps per second that plans require of a board. An emulated RP2040 has played 2547 ramps/s over USB with 57 % of
-its time and 5008 with 87 %, without waits for flash (`bench/board_dense.py`); 2500 leave a margin for those. No
+"""Most ramps per second that plans require of a board. An emulated RP2040 has played 2559 ramps/s over USB with 43 % of
+its time and 5015 with 74 %, without waits for flash (`bench/board_dense.py`); 2500 leave a margin for those. No
 other kind of board has been measured, so all have the same limit."""
 
 
