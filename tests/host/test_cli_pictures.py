@@ -94,6 +94,14 @@ def test_compare_tells_a_person_what_its_figures_are(photo, tmp_path, capsys):
     assert (tmp_path / "out" / "hills-methods.png").exists()
 
 
+def test_the_commands_of_compare_draw_what_it_shows(photo, capsys):
+    words = ["--sheet", "50x60mm", "--margin", "4.5", "--landscape"]
+    assert cli.run(["compare", photo, *words, "--as", "waves", "--as", "hatching:angle_deg=30"]) == 0
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines() if line.startswith("  linewright draw ")]
+    tail = "--sheet 50x60mm --margin 4.5 --landscape"
+    assert lines == [f"linewright draw {photo} --as {way} {tail}" for way in ("waves", "hatching:angle_deg=30")]
+
+
 def test_the_photograph_lies_on_the_sheet_like_the_drawings():
     drawing = Drawing.from_strokes([[(0.0, 0.0), (40.0, 30.0)]])
     entry = ComparedMethod("waves", 0.1, Picture(drawing, 40.0, 30.0), MeterReading(0.1, 0.0, 0.5, 0.2), drawing_s=61.0)

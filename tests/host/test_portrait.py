@@ -128,6 +128,22 @@ def test_a_closer_frame_holds_the_head_and_stays_within_the_wide_one(left, top, 
     assert near[2] >= min(hair[-1], left + width / 2 + reach - 1)
 
 
+@pytest.mark.parametrize("to_the_right", [True, False])
+def test_the_frame_of_a_profile_holds_the_back_of_the_head(to_the_right):
+    """Three heads in profile were cut through behind the ear."""
+    face = a_face(200, 100, 60, 80)
+    eyes = ((236.0, 130.0), (248.0, 130.0)) if to_the_right else ((212.0, 130.0), (224.0, 130.0))
+    face = replace(face, eyes=eyes)
+    nose, back = (262.0, 155.0) if to_the_right else (198.0, 305.0)
+    wide = faces.frame((face,), (460, 300), "head")
+    x0, y0, x1, y1 = (round(v) for v in wide)
+    yy, xx = np.mgrid[y0:y1, x0:x1]
+    head = (np.abs(xx - (nose + back) / 2) < abs(nose - back) / 2) & (yy > 60) & (yy < 190)
+    for left, _, right, _ in (wide, faces.closer((x0, y0, x1, y1), face, head.astype(np.float32))):
+        assert left <= min(nose, back)
+        assert right >= max(nose, back)
+
+
 def test_a_narrow_head_is_drawn_larger_than_one_with_wide_hair():
     face = a_face(150, 100, 60, 80)
     wide = (90.0, 50.0, 270.0, 240.0)
@@ -172,10 +188,28 @@ def test_the_mask_is_where_the_person_is(seed):
     assert overlap > 0.95
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 25.0])
+def test_hair_as_dark_as_the_wall_is_still_part_of_the_head(turn_deg):
+    rgb, truth, face = sitter(4)
+    dark = np.random.default_rng(5).normal(0.1, 0.02, rgb.shape).astype(np.float32)
+    rgb[~truth] = dark[~truth]
+    rows, columns = np.indices(truth.shape)
+    turn = np.deg2rad(turn_deg)
+    higher = (110 - rows) * np.cos(turn) + (columns - 120) * np.sin(turn)  # than the middle of the head, along it
+    hair = (higher > 38) & (np.hypot(columns - 120, rows - 110) < 60) & truth
+    rgb[hair] = dark[hair]
+    middle = np.array([120.0, 110.0])
+    eyes = [middle + np.array([along * np.cos(turn), along * np.sin(turn)]) for along in (-15.0, 15.0)]
+    found = person.mask(rgb, (replace(face, eyes=tuple(tuple(map(float, eye)) for eye in eyes)),))
+    assert found is not None
+    crown = hair & (higher < 60)
+    assert (found > 0.5)[crown].mean() > 0.7
+
+
 def test_a_banner_that_touches_the_head_is_not_the_person():
     rgb, truth, face = sitter(3)
     rgb, truth = (np.pad(part, ((0, 0), (90, 90), *((0, 0),) * (part.ndim - 2)), mode="edge") for part in (rgb, truth))
-    wide = replace(face, left=face.left + 90)
+    wide = face.moved(90.0, 0.0, 1.0)
     banner = np.zeros_like(truth)
     banner[95:150, 230:] = True
     rgb[banner & ~truth] = [0.75, 0.62, 0.4]

@@ -121,11 +121,24 @@ def compare(
         "drawing time: as planned for the rig, with a quick order of strokes"
     )
     if why:
-        output.say(f"recommended (the star on the sheet): {entries[0].method}, since {why}")
+        output.say(f"recommended (the star on the sheet): {entries[0].method} ({why})")
+    where = _where(rig_file, sheet, landscape, margin_mm)
+    output.say("to draw one of them as shown:")
     for entry in entries:
         if entry.picture is not None:
-            output.say(f"  linewright draw {shlex.quote(photo)} --as {entry.method}")
+            output.say(f"  linewright draw {shlex.quote(photo)} --as {shlex.quote(entry.method)}{where}")
     output.say(str(sheet_file))
+
+
+def _where(rig_file: Path | None, sheet: str | None, landscape: bool | None, margin_mm: float | None) -> str:
+    """The options of a command that takes the same machine and sheet."""
+    words = []
+    for name, value in (("--rig", rig_file), ("--sheet", sheet), ("--margin", margin_mm)):
+        if value is not None:
+            words += [name, f"{value:g}" if isinstance(value, float) else str(value)]
+    if landscape is not None:
+        words.append("--landscape" if landscape else "--portrait")
+    return "".join(f" {shlex.quote(word)}" for word in words)
 
 
 def _figures(entry: object) -> dict[str, object]:

@@ -58,6 +58,13 @@ LEAST_BESIDE: Final = 0.75
 MOST_BESIDE: Final = 1.1
 """Largest distance from the face's centre to either side, in box widths; wider hair is cut."""
 
+AHEAD: Final = 0.08
+TURNED: Final = 3.0
+MOST_TURNED: Final = 0.35
+"""A head that looks aside reaches far behind its face. The middle of its crop lies behind the face's by so many times
+the distance of the eyes' middle from the face's, in box widths, beyond ``AHEAD``, and by at most ``MOST_TURNED``. By
+eye: that distance is up to 0.08 on ten frontal faces, 0.14 to 0.26 on four in profile or nearly so."""
+
 ONE_BY_ONE: Final = 6
 """So many faces of several can each be shown alone, the largest first; more are a crowd."""
 
@@ -80,6 +87,14 @@ class Face:
     height: float
     eyes: tuple[tuple[float, float], tuple[float, float]]
     mouth: tuple[tuple[float, float], tuple[float, float]]
+
+    @property
+    def head_x(self) -> float:
+        """Middle of the head from left to right: of the face's box, or behind it where the head is turned aside."""
+        middle = self.left + self.width / 2
+        aside = (middle - (self.eyes[0][0] + self.eyes[1][0]) / 2) / self.width
+        behind = min(MOST_TURNED, TURNED * max(0.0, abs(aside) - AHEAD))
+        return middle + float(np.copysign(behind, aside)) * self.width
 
     def moved(self, dx: float, dy: float, scale: float) -> Face:
         """The same face after moving the picture and then scaling it."""
@@ -188,7 +203,7 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
     right = max(face.left + (1 + BESIDE) * face.width for face in shown)
     top, bottom = max(0.0, top), min(float(height), bottom)
     if len(shown) == 1:
-        middle, half = (left + right) / 2, max(right - left, (bottom - top) * ASPECT) / 2
+        middle, half = shown[0].head_x, max(right - left, (bottom - top) * ASPECT) / 2
         left, right = middle - half, middle + half
     return max(0.0, left), top, min(float(width), right), bottom
 
@@ -203,7 +218,7 @@ def closer(wide: Box, face: Face, person: Floats32) -> Box:
     person : (h, w) 1 for the person and 0 for what is behind, on the wide frame.
     """
     left, top, right, bottom = wide
-    middle, chin = face.left + face.width / 2, face.top + face.height
+    middle, chin = face.head_x, face.top + face.height
     head = person[: max(1, round(chin - top))] > 0.5
     rows, columns = np.nonzero(head.any(axis=1))[0], np.nonzero(head.any(axis=0))[0]
     if not len(rows):
@@ -213,6 +228,7 @@ def closer(wide: Box, face: Face, person: Floats32) -> Box:
     least, most = LEAST_BESIDE * face.width, MOST_BESIDE * face.width
     before = min(most, max(least, middle - left - float(columns[0]) + free))
     after = min(most, max(least, left + float(columns[-1]) + 1 - middle + free))
+    before, after = max(before, middle - face.left + free), max(after, face.left + face.width - middle + free)
     above = max(top, above)
     below = max(above + (before + after) / ASPECT, chin + LEAST_BELOW * face.height)
     wider = max(0.0, (below - above) * ASPECT - before - after) / 2
