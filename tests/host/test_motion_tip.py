@@ -14,6 +14,7 @@ from host.tip_integrator import PEN, RAMP, Axis, off_lines_mm, trace
 from linewright import motion
 from linewright.drawing.strokes import Drawing
 from linewright.machine.shape import MachineShape
+from linewright.motion import tip as tip_planner
 from linewright.motion.kernels import three_boxes, three_impulses
 from linewright.motion.kinematics import Limits
 from linewright.motion.sampled_ramps import make_ramps_sampled
@@ -117,12 +118,36 @@ def test_a_swing_is_passed_on_from_the_last_step_to_the_first_and_not_over_sampl
     ramps = make_ramps_sampled(Sampled(first, drive, 1e-3), np.array([-1, 0]), limits)
     none = np.zeros((2, len(elastic.factors), 2), dtype=np.complex128)
     model = TipModel(stretches, limits, elastic, np.full(2, 0.05), none, first, drive[:, 0], drive, drive)
-    begins = _begins(model, ramps)
+    begins, _ = _begins(model, ramps, np.zeros((2, len(elastic.factors)), dtype=np.complex128))
     for number, factor in enumerate(elastic.factors):
         pole = elastic.pole(0, factor)
         # 20 samples after the last step to the end of the first, and 20 more before the first step of the second.
         expected = model.swings()[0, number, 0] * np.exp(pole * (elastic.settle_s - 0.04))
         assert abs(begins[0, number, 1] - expected) < 0.2 * abs(expected)
+
+
+def test_strokes_planned_in_parts_get_the_swing_of_the_part_before(monkeypatch):
+    """Ways of 4 mm between short strokes, whose swing reaches the next stroke: planned one by one and all together."""
+    rig = Rig.default().changed(TIP)
+    drawing = Drawing.from_strokes([[(20.0 + 7.0 * i, 20.0), (23.0 + 7.0 * i, 20.0 + i)] for i in range(4)])
+    whole = motion.plan(drawing, rig)
+    handed = []
+    begins_of = tip_planner._begins
+
+    def noted(model, ramps, before):
+        handed.append((before, *begins_of(model, ramps, before)))
+        return handed[-1][1:]
+
+    monkeypatch.setattr(tip_planner, "_begins", noted)
+    monkeypatch.setattr(tip_planner, "AT_ONCE", 4)
+    program = motion.plan(drawing, rig)
+    starts = [before for before, _, _ in handed]
+    assert len({start.tobytes() for start in starts}) == 5  # a way and a stroke each, and the way back
+    assert all(any((before == after).all() for _, _, after in handed) for before in starts[1:])
+    assert np.abs(starts[-1]).max() > 1e-3
+    assert off_lines_mm(trace(program, KINDS, axes(rig, (1.0, 1.0))), list(program.drawing)) <= SWING_MM
+    assert program.end_steps == program.start_steps
+    assert program.predicted_s == pytest.approx(whole.predicted_s, rel=0.01)
 
 
 @pytest.mark.parametrize("axis", [0, 1])

@@ -13,7 +13,8 @@ corrections do not accumulate. Before a stop ``p' = 0``, and the second piece is
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -68,6 +69,18 @@ class SampledRamps:
     rest_ticks: Indices
     start_steps: Indices
     begin_s: Floats
+
+    @classmethod
+    def one_after_the_other(cls, parts: Sequence[SampledRamps]) -> SampledRamps:
+        """Concatenate the ramps of one or more paths, each starting where the one before ends."""
+        # The number of ramps before the first stretch of a part is also that before the end of the part before.
+        inner = [replace(part.ramps, first_of_piece=part.ramps.first_of_piece[:-1]) for part in parts[:-1]]
+        return cls(
+            Ramps.one_after_the_other([*inner, parts[-1].ramps]),
+            np.concatenate([part.rest_ticks for part in parts]),
+            parts[0].start_steps,
+            np.concatenate([part.begin_s for part in parts]),
+        )
 
     @property
     def lasts_s(self) -> Floats:

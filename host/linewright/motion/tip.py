@@ -46,6 +46,10 @@ ROUNDS: Final = 20
 FIRST_ROUNDS: Final = 8
 """Iterations of each kernel that slow down single places; later ones slow down the whole stretch."""
 
+AT_ONCE: Final = 20_000
+"""Vertices planned at a time, to bound memory (15 to 20 kB each, at 30 samples a vertex); a longer stroke is not
+divided. Smaller parts take longer: their last iterations have few stretches."""
+
 PASSES: Final = 8
 """Most iterations of checking strokes as their ramps play them; only strokes beyond the limit are planned again."""
 
@@ -93,9 +97,34 @@ def plan_tip(
     begins_at : (k, 2) int64, side of the backlash at which each begins: see `TakeUp.motors`.
     """
     stretches = _with_shoulders(stretches)
+    sides = np.zeros((len(stroke), 2), dtype=np.int64) if begins_at is None else begins_at
+    # In parts that begin with a way, which can be slowed down if it leaves too much swing.
+    ways = np.flatnonzero(stroke < 0)
+    begins = ways[1:][np.diff(stretches.starts[ways] // AT_ONCE) > 0].tolist()
+    swing = np.zeros((2, len(elastic.factors)), dtype=np.complex128)
+    parts = []
+    for begin, end in itertools.pairwise((0, *begins, len(stroke))):
+        part = stretches.select(np.arange(begin, end)) if begins else stretches
+        ramps, swing = _part(part, stroke[begin:end], limits, elastic, play, sides[begin:end], swing)
+        parts.append(ramps)
+    return SampledRamps.one_after_the_other(parts)
+
+
+def _part(
+    stretches: Stretches,
+    stroke: Indices,
+    limits: Limits,
+    elastic: Elastic,
+    play: TakeUp | None,
+    sides: Indices,
+    swing: Swings,
+) -> tuple[SampledRamps, Swings]:
+    """Ramps of some successive stretches, and the swing after them, as for `_begins`.
+
+    ``swing`` (2, f) is that before them; the others are as in `plan_tip`.
+    """
     count = len(stroke)
     trials = _trials(stretches, elastic, play.pad if play else 0)
-    sides = np.zeros((count, 2), dtype=np.int64) if begins_at is None else begins_at
     step_mm = float(np.hypot(*np.linalg.inv(limits.steps_matrix)).max())
     # On a stiff axis every single step reaches the tip.
     left_steps = WHOLE_STEPS if all(elastic.frequency_hz) else ROUNDING_STEPS
@@ -110,14 +139,14 @@ def plan_tip(
         carriage = np.concatenate([found[i].carriage_mm for i in range(count)])
         plan = Sampled(first, play.motors(first, carriage, sides) if play else carriage, elastic.period_s)
         ramps = make_ramps_sampled(plan, stroke, limits)
-        if left == 1:
-            break
         due = np.concatenate([found[i].due_mm for i in range(count)])
         due += np.repeat(stretches.along_mm[stretches.starts[:-1]], np.diff(first))
         drive = ramps.played_mm(plan, limits)
         carriage = play.shape.carriage_at(drive) if play else drive
         model = TipModel(stretches, limits, elastic, whole, np.zeros_like(begins), first, due, drive, carriage)
-        begins = _begins(model, ramps)
+        begins, after = _begins(model, ramps, swing)
+        if left == 1:
+            break
         over = replace(model, begins=begins).over(played=True)
         worst = np.maximum.reduceat(over, first[:-1])
         waiting = np.flatnonzero((worst > 1.0) & (stroke >= 0))
@@ -129,7 +158,7 @@ def plan_tip(
         worst[waiting - brought] = worst[waiting]
         waiting = np.unique(waiting - brought)
         tight[waiting] *= np.maximum(AIM / worst[waiting], LOWEST)
-    return ramps
+    return ramps, after
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,10 +271,12 @@ def _planned(
     return found
 
 
-def _begins(model: TipModel, ramps: SampledRamps) -> Swings:
-    """(2, f, k) complex128: swing of the tip at the first sample of each stretch.
+def _begins(model: TipModel, ramps: SampledRamps, before: Swings) -> tuple[Swings, Swings]:
+    """(2, f, k) complex128: swing of the tip at the first sample of each stretch; (2, f): when the next step is due.
 
     Ramps leave out the samples without motion at either end of a stretch, so a swing has less time to decay.
+
+    ``before`` (2, f) is the swing at the first step.
     """
     elastic = model.elastic
     own = model.swings()
@@ -253,18 +284,19 @@ def _begins(model: TipModel, ramps: SampledRamps) -> Swings:
     pause = np.where(drawn, elastic.lift_s, elastic.settle_s)
     lasts = ramps.lasts_s
     left_out = (np.diff(model.first) - 1) * elastic.period_s - ramps.begin_s - lasts
-    begins = np.zeros_like(own)
+    begins, swings = np.zeros_like(own), np.zeros_like(before)
     for axis, number in itertools.product((0, 1), range(len(elastic.factors))):
         pole = elastic.pole(axis, elastic.factors[number])
         if not pole:
             continue
         through, after = np.exp(pole * (lasts + pause)), own[axis, number] * np.exp(pole * (pause - left_out))
-        swing, all_swings = 0j, []
+        swing, all_swings = complex(before[axis, number]), []
         for decays, left in zip(through.tolist(), after.tolist(), strict=True):
             all_swings.append(swing)
             swing = swing * decays + left
         begins[axis, number] = np.array(all_swings) * np.exp(-pole * ramps.begin_s)
-    return begins
+        swings[axis, number] = swing
+    return begins, swings
 
 
 @dataclass(frozen=True, eq=False)
