@@ -93,6 +93,13 @@ def predicted_ticks(records):
     return ticks
 
 
+def test_a_new_board_stands_at_the_origin():
+    feeder = Feeder(VirtualPort(fake_world.FakeWorld()))
+    assert (feeder.a, feeder.b, feeder.records_done, feeder.taken) == (0, 0, 0, 0)
+    assert list(feeder.played) == [0, 0, 0, 0]
+    assert feeder.standing()
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_an_undisturbed_program_plays_every_step_and_takes_its_predicted_time(seed):
     """Independent references: the host's formula for ticks, the world's count for steps."""
@@ -387,6 +394,32 @@ def test_a_halt_counts_every_record_that_the_pen_has_finished():
         rig.turn()
         assert rig.feeder.records_done == done or not rig.world.a
     assert len(seen) > 15
+
+
+def test_a_halt_counts_blocks_that_finish_while_it_is_made():
+    """Between the look at the finished blocks and the stop of the player, some more may finish."""
+    v = 3000
+    up = v * v // (2 * ACCEL)
+    steps = [up, *[2, 3] * 200, up]
+    seen = set()
+    for turns in range(20, 60):
+        rig = Rig()
+        rig.push([*((RAMP, n, 0, v) for n in steps[:-1]), (RAMP, up, 0, 0), (END, 0, 0, 0)])
+        for _ in range(turns):
+            rig.turn(max_us=2_777)
+        collected = rig.feeder._collected
+        rig.port.pause(40_000, False)
+        finished = rig.port.finished()
+        rig.port.finished = lambda collected=collected: collected
+        rig.feeder.halt()
+        done, made = 0, rig.world.a
+        while done < len(steps) and made >= steps[done]:
+            made -= steps[done]
+            done += 1
+        assert rig.feeder.a == rig.world.a
+        assert rig.feeder.records_done == done
+        seen.add(finished - collected)
+    assert max(seen) > 0
 
 
 @pytest.mark.parametrize("blocks_before_wrap", range(1, 9))
@@ -733,6 +766,14 @@ def test_a_halt_counts_a_pen_in_passing_with_the_step_behind_it():
         # Joined to the block in which the first ramp ends, it counts with that ramp.
         done = sum((made >= 300, made >= 300, made >= 600, made >= 1100))
         assert done - 1 <= rig.feeder.records_done <= done
+
+
+def test_a_pen_in_passing_at_the_start_of_a_block_is_done_with_its_first_word():
+    rig = Rig()
+    feeder = rig.feeder
+    rig.push([(PEN, 1600, 0, 0), (RAMP, 300, 0, 1500)])
+    assert feeder._pass_pen()
+    assert feeder._end_words[0] == 1
 
 
 def test_what_follows_a_pen_in_passing_must_be_known_before_it_is_passed():
