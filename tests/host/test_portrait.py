@@ -452,6 +452,19 @@ def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():
     assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method == "strokes"
 
 
+def test_dark_clothes_stay_apart_and_are_not_black(monkeypatch):
+    rgb, truth, face = sitter(6)
+    left, right = (np.s_[255:295, 20:100], np.s_[255:295, 140:220])
+    rgb[240:, :120], rgb[240:, 120:] = 0.32, 0.12
+    rgb += np.random.default_rng(7).normal(0, 0.02, rgb.shape).astype(np.float32)
+    monkeypatch.setattr(faces, "found_in", lambda taken, framing: (face,))
+    way = methods.chosen("portrait:frame=whole,background=keep")
+    posed = way.posed(Photograph(np.clip(rgb, 0, 1)), Wish(room_mm=(48.0, 60.0)))  # one pixel each
+    assert posed.coverage.shape == truth.shape
+    pale, dark = posed.coverage[left].mean(), posed.coverage[right].mean()
+    assert pale + 0.06 < dark < 0.55
+
+
 def test_auto_says_how_many_faces_there_are(monkeypatch):
     taken = Photograph(np.random.default_rng(1).random((240, 320, 3), dtype=np.float32))
     several = (a_face(left=40), a_face(left=180))

@@ -46,7 +46,8 @@ LIFT_PENS: Final = 1.6
 """Radius and gain of the unsharp mask that compensates for the pen's smoothing."""
 
 CLOTHES_HIGH: Final = 0.5
-"""Largest coverage of dark clothes."""
+"""Coverage of black clothes. Other tones beside the head are compressed, the dark ones most: pale ones remain, and dark
+clothes of two people stay apart."""
 
 BESIDE_WEIGHT: Final = 0.55
 """Weight of places outside the head."""
@@ -180,7 +181,7 @@ class Portrait(Strokes):
         mask = np.ones_like(grey) if framed.person is None else _resized(framed.person, grey.shape[1], grey.shape[0])
         coverage = _features_lifted(self._toned(grey, mask), shown)
         head = _near_faces(shown, grey.shape)
-        clothes = np.minimum(coverage, CLOTHES_HIGH)
+        clothes = coverage / (1 + coverage * (1 / CLOTHES_HIGH - 1))
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
         person = None if framed.person is None else mask
         return Sitter(grey, coverage, head, person, shown, width_mm, height_mm, notes)
