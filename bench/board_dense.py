@@ -1,6 +1,6 @@
 """Dense curves on an emulated RP2040 at 125 MHz, over its USB port: what is asked for, what is done, what that costs.
 
-    PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_dense.py [--flash-waits] [MM@SPEED ...]
+    PICO_UF2=path/to/image.uf2 .venv/bin/python bench/board_dense.py [--flash-waits] [--beside=BYTES] [MM@SPEED ...]
 
 Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it). A
 spiral of chords of so many millimetres at so many mm/s (`SPIRALS` where none is named) is drawn by the same session
@@ -9,6 +9,9 @@ slows down: "stretched"). Looked at for the rest is the middle of the stroke, fr
 records: the ramps a second that the plan asks for, and the share of the processor's cycles in which it did not sleep.
 Where chords are finer than the planner's tolerance it joins some; its own limit of ramps a second is lifted here.
 Cycle counts follow the Cortex-M0+ table, with the waits for flash of `tests/emulated/machine.py` if asked for.
+
+With `--beside=60000` the link carries so many bytes a second more: full frames of another session, which the board
+reads, unstuffs and checks like all others, and then drops.
 """
 
 from __future__ import annotations
@@ -80,12 +83,35 @@ def main() -> int:
     from emulated.machine import CLOCK_HZ, Machine
     from emulated.mechanics import Mechanics
     from emulated.prompt import flashed
+    from linewire.framing import write_frame
     from linewright.board.session import Session
     from linewright.run import course
 
+    class BusyLink(EmulatedLink):
+        """One with other frames between those of the session, `beside_hz` bytes a second."""
+
+        def __init__(self) -> None:
+            super().__init__(machine)
+            self.sent = 0
+            self._begun_us = machine.now_us
+            self._frame_beside = write_frame(messages.MOVES, 0, 0x5A5A, bytes(range(1, 256))[: messages.PAYLOAD])
+
+        def read(self, most: int, timeout_s: float) -> bytes:
+            """See `EmulatedLink.read`."""
+            until_us = machine.now_us + timeout_s * 1e6
+            while True:
+                while beside_hz and self.sent < beside_hz * (machine.now_us - self._begun_us) / 1e6:
+                    machine.send(self._frame_beside)
+                    self.sent += len(self._frame_beside)
+                left_s = (until_us - machine.now_us) / 1e6
+                data = super().read(most, min(max(left_s, 0.0), 0.002))
+                if data or left_s <= 0:
+                    return data
+
     words = sys.argv[1:]
     waits = "--flash-waits" in words
-    asked = [tuple(map(float, word.split("@"))) for word in words if word != "--flash-waits"]
+    beside_hz = sum(int(word.partition("=")[2]) for word in words if word.startswith("--beside="))
+    asked = [tuple(map(float, word.split("@"))) for word in words if not word.startswith("--")]
     machine = Machine(Path(image), flashed(Path(image)).flash)
     machine.start()
     mechanics = Mechanics(machine, rig(), (60, 40))
@@ -96,7 +122,7 @@ def main() -> int:
             patch.setitem(boards.BOARDS, name, replace(board, ramps_hz=np.inf))
         for chord_mm, speed_mm_s in asked or SPIRALS:
             of = rig(speed_mm_s)
-            session = Session(EmulatedLink(machine), of)
+            session = Session(BusyLink() if beside_hz else EmulatedLink(machine), of)
             session.greet()
             if session.fresh_report()["state"] != messages.READY:
                 session.home()
@@ -123,7 +149,8 @@ def main() -> int:
                 f"chords of {chord_mm:g} mm at {speed_mm_s:g} mm/s, {last - first} ramps: asked {asked_hz:.0f}/s, done "
                 f"{asked_hz / stretched:.0f}/s, {len(made)} "
                 f"steps stretched to {stretched:.6f}, waits {result.starved}, underruns {result.underruns}, processor "
-                f"{(busy_then - busy) / (ended - begun):.0%}",
+                f"{(busy_then - busy) / (ended - begun):.0%}"
+                + (f", {beside_hz} bytes/s beside, {machine.unsent} packets of them waiting" if beside_hz else ""),
                 flush=True,
             )
     return int(failed)
