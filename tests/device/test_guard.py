@@ -212,6 +212,12 @@ def test_acceleration_is_kept_to_a_step(way: tuple[float, float], accel: int) ->
                     assert (fault(it, records.RAMP, *d, other) == 0) == taken, (d, one, other)
 
 
+def test_the_greatest_acceleration_that_is_allowed_is_allowed() -> None:
+    """800^2 = 2 (accel + 16) (39 + 1): the limit is an eighth of the acceleration, rounded, plus 2."""
+    assert fault(limited(accel=7984), records.RAMP, 39, 0, 800) == messages.NO_FAULT
+    assert fault(limited(accel=7984), records.RAMP, 39, 0, 801) == messages.BEYOND_LIMITS
+
+
 def test_short_ramps_are_taken_together_the_same_in_all_four_directions() -> None:
     """Four single steps last long enough; the fifth finds the reference where the acceleration allows it to be."""
     found = set()
