@@ -19,7 +19,7 @@ from skimage.feature import Cascade
 from host.photographs import silent
 from linewright.drawing.strokes import Points
 from linewright.errors import InputError
-from linewright.sources import choice, faces, methods, person
+from linewright.sources import choice, faces, methods, person, photograph
 from linewright.sources.faces import Face
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Picture, Wish
@@ -204,6 +204,18 @@ def test_hair_as_dark_as_the_wall_is_still_part_of_the_head(turn_deg):
     assert found is not None
     crown = hair & (higher < 60)
     assert (found > 0.5)[crown].mean() > 0.7
+
+
+def test_all_of_the_demos_keeper_is_the_person_and_the_wall_is_not():
+    """He looks aside, in a hat that is wider than his face."""
+    rgb = photograph.load(str(KEEPER)).rgb
+    found = person.mask(rgb, faces.found(rgb))
+    assert found is not None
+    assert found[300:420, 250:880].mean() > 0.98  # the hat
+    assert found[200:850, :200].mean() < 0.02  # the wall at both sides
+    assert found[200:850, 960:].mean() < 0.02
+    left, _, right, _ = methods.chosen("portrait").part(rgb)  # type: ignore[attr-defined]  # a tone method
+    assert abs((left + right) / 2 - 565) < 0.1 * (right - left)  # the middle of the hat
 
 
 def test_a_banner_that_touches_the_head_is_not_the_person():

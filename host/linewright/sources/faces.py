@@ -63,7 +63,8 @@ TURNED: Final = 3.0
 MOST_TURNED: Final = 0.35
 """A head that looks aside reaches far behind its face. The middle of its crop lies behind the face's by so many times
 the distance of the eyes' middle from the face's, in box widths, beyond ``AHEAD``, and by at most ``MOST_TURNED``. By
-eye: that distance is up to 0.08 on ten frontal faces, 0.14 to 0.26 on four in profile or nearly so."""
+eye: that distance is up to 0.08 on ten frontal faces, 0.14 to 0.26 on four in profile or nearly so. `closer` then cuts
+what the head does not fill."""
 
 ONE_BY_ONE: Final = 6
 """So many faces of several can each be shown alone, the largest first; more are a crowd."""
@@ -218,7 +219,7 @@ def closer(wide: Box, face: Face, person: Floats32) -> Box:
     person : (h, w) 1 for the person and 0 for what is behind, on the wide frame.
     """
     left, top, right, bottom = wide
-    middle, chin = face.head_x, face.top + face.height
+    middle, chin = face.left + face.width / 2, face.top + face.height
     head = person[: max(1, round(chin - top))] > 0.5
     rows, columns = np.nonzero(head.any(axis=1))[0], np.nonzero(head.any(axis=0))[0]
     if not len(rows):
@@ -226,9 +227,9 @@ def closer(wide: Box, face: Face, person: Floats32) -> Box:
     above = min(top + float(rows[0]) - ROOM_ABOVE * face.height, face.top - LEAST_ABOVE * face.height)
     free = ROOM_BESIDE * face.width
     least, most = LEAST_BESIDE * face.width, MOST_BESIDE * face.width
-    before = min(most, max(least, middle - left - float(columns[0]) + free))
-    after = min(most, max(least, left + float(columns[-1]) + 1 - middle + free))
-    before, after = max(before, middle - face.left + free), max(after, face.left + face.width - middle + free)
+    aside = face.head_x - middle
+    before = min(most + max(0.0, -aside), max(least, middle - left - float(columns[0]) + free))
+    after = min(most + max(0.0, aside), max(least, left + float(columns[-1]) + 1 - middle + free))
     above = max(top, above)
     below = max(above + (before + after) / ASPECT, chin + LEAST_BELOW * face.height)
     wider = max(0.0, (below - above) * ASPECT - before - after) / 2

@@ -98,21 +98,20 @@ def _expected(size: tuple[int, int], faces: tuple[Face, ...]) -> tuple[NDArray[n
     skulls = np.zeros(xx.shape, dtype=bool)
     for face in faces:
         x, y, chin = face.left + face.width / 2, face.top + 0.45 * face.height, face.top + face.height
-        behind = face.head_x  # of a head that is turned aside
-        away = np.hypot((xx - behind) / face.width / HEAD[0], (yy - y) / face.height / HEAD[1])
+        away = np.hypot((xx - x) / face.width / HEAD[0], (yy - y) / face.height / HEAD[1])
         # Shoulders widen from the neck to three face widths within two thirds of the face's height.
         spread = face.width * (0.6 + 1.3 * np.clip((yy - chin) / (0.7 * face.height), 0.0, 1.0))
         marks[((away < 1) | ((yy > chin) & (np.abs(xx - x) < spread))) & (marks == cv2.GC_PR_BGD)] = cv2.GC_PR_FGD
         tilt = np.arctan2(face.eyes[1][1] - face.eyes[0][1], face.eyes[1][0] - face.eyes[0][0])
         up = (SKULL_AT - 0.45) * face.height
-        right, down = xx - behind + up * np.sin(tilt), yy - y - up * np.cos(tilt)
+        right, down = xx - x + up * np.sin(tilt), yy - y - up * np.cos(tilt)
         along, across = right * np.cos(tilt) + down * np.sin(tilt), down * np.cos(tilt) - right * np.sin(tilt)
         skulls |= np.hypot(along / face.width / SKULL[0], across / face.height / SKULL[1]) < 1
         sure |= np.hypot((xx - x) / face.width / SURE_HEAD[0], (yy - y) / face.height / SURE_HEAD[1]) < 1
         marks[(yy > chin + 0.05 * face.height) & (np.abs(xx - x) < 0.3 * face.width)] = cv2.GC_FGD
         near |= away < 1.6
         widening = WIDENS * np.clip((yy - chin) / (0.7 * face.height), 0.0, 1.0)
-        aside &= (np.abs(xx - behind) > (ASIDE + widening) * face.width) & (yy < chin + 0.7 * face.height)
+        aside &= (np.abs(xx - x) > (ASIDE + widening) * face.width) & (yy < chin + 0.7 * face.height)
     lowest = max(face.top + 0.6 * face.height for face in faces)
     rim = (yy < 2) | (((xx < 2) | (xx > size[0] - 3)) & (yy < lowest))
     marks[(rim & ~near) | aside] = cv2.GC_BGD
