@@ -26,9 +26,17 @@ from linewright.sources.picture import Picture, Wish
 from linewright.sources.tone import dabs, flow, small_faces
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
+from linewright.sources.tone.laying import LONGEST_PENS, Bed, laid, laid_by_lenses
 from linewright.sources.tone.method import PIXELS_PER_PEN
-from linewright.sources.tone.portrait import Sitter, _features_lifted, edges, thinned
+from linewright.sources.tone.portrait import (
+    DASH_PENS,
+    DASHES,
+    Sitter,
+    _features_lifted,
+    edges,
+    longest_pens,
+    thinned,
+)
 from linewright.sources.tone.settling import settled
 
 A5 = Wish(room_mm=(128.0, 190.0))
@@ -357,6 +365,35 @@ def test_short_strokes_are_laid_only_where_they_are_asked_for():
     spots[28:31, 26:34] = 1.0  # three pens long
     assert not laid(bed(spots), silent)
     assert laid(replace(bed(spots), least_pens=2.0), silent)
+
+
+@pytest.mark.parametrize("tone", [0.08, 0.25])
+def test_dashes_make_pale_tones_that_long_lines_leave_bare(tone):
+    plain = bed(np.full((150, 150), tone))
+    dashed = replace(plain, longest_pens=np.full((150, 150), 2.0, dtype=np.float32))
+    dashes = laid_by_lenses(dashed, silent)
+    assert max(length([dash]) for dash in dashes) <= 2.5 * 0.5
+    assert inked(dashes, (30.0, 30.0), pen_mm=0.5, pixel_mm=0.2)[20:-20, 20:-20].mean() == pytest.approx(tone, abs=0.03)
+
+
+def test_pale_skin_is_dashes_and_dark_skin_and_clothes_are_lines():
+    coverage = np.full((100, 90), 0.2, dtype=np.float32)
+    coverage[:, 30:] = 0.9
+    head = np.ones((100, 90), dtype=np.float32)
+    head[60:] = 0.0
+    long = longest_pens(Field(coverage, 9.0, 10.0, 0.5), head)
+    assert (long[:60, :15] == DASH_PENS).all()
+    assert (long[:60, 45:] > 10 * DASH_PENS).all()
+    assert (long[60:] == LONGEST_PENS).all()
+
+
+def test_a_large_face_has_as_many_dashes_as_time_allows():
+    coverage = np.full((500, 400), 0.3, dtype=np.float32)
+    field = Field(coverage, 100.0, 125.0, 0.5)
+    long = longest_pens(field, np.ones_like(coverage))
+    count = float((coverage / long).sum()) * 0.25**2 / 0.5**2  # pixels and pens in mm
+    assert count == pytest.approx(DASHES, rel=0.05)
+    assert DASH_PENS < long.max() < 10 * DASH_PENS
 
 
 def uneven(gaps_mm: np.ndarray, side_mm: float = 24.0) -> list[Points]:

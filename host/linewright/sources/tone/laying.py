@@ -36,8 +36,8 @@ that fill gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 to
 
 LENSES: Final = (1.0, 2.0, 3.5)
 """Blurs of the passes, relative to the first: the first lays what is dark or sharp; the others handle pale tones, whose
-lines are far apart, and correct the rest. Together they leave constant tones from 0.12 to 0.9 within 0.03 (measured
-with curved directions, 60 mm square); 0.08 and less stays bare."""
+lines are far apart, and correct the rest. Together they leave constant tones from 0.12 to 0.9 within 0.04 (curved
+directions, 60 mm square). Lines leave 0.08 and less bare; dashes of two pens draw 0.06 to 0.4 within 0.03."""
 
 ROUNDS: Final = (3, 3, 2)
 """Of settling, after each pass: the next one fills the gaps that this leaves."""
@@ -48,11 +48,14 @@ GOES_ON: Final = 0.6
 LEAST_PENS: Final = 4.0
 """Shortest stroke; shorter ones cost a pen lift each and show little."""
 
-LONGEST_PENS: Final = 120.0
+LONGEST_PENS: Final = 240.0
 
 LEVELS: Final = 14
 """Threshold steps from the largest deficit down to the smallest worthwhile one; within a step, strokes are in row
 order."""
+
+SHORTER: Final = 0.75
+"""Least length as a share of `longest_pens`, where that is less than the shortest stroke: of dashes."""
 
 TURN: Final = 0.25
 """Largest turn, radians per pixel: a radius of four pixels, less than two pens."""
@@ -76,6 +79,7 @@ class Bed:
     blur_mm : standard deviation of the blur for comparing drawing and target.
     least_pens : shorter strokes are not laid.
     free : (h, w) where strokes settle (`settling`) after each pass, as there; None: nowhere.
+    longest_pens : (h, w) length of the longest stroke that starts at each place; None: `LONGEST_PENS`.
     """
 
     field: Field
@@ -85,6 +89,7 @@ class Bed:
     blur_mm: float
     least_pens: float = LEAST_PENS
     free: Floats32 | None = None
+    longest_pens: Floats32 | None = None
 
 
 def laid_by_lenses(
@@ -119,6 +124,7 @@ def laid(
     ink_high_mm : total length at which to stop.
     """
     from PIL import Image
+    from scipy import special
 
     field = bed.field
     pixel = float(np.mean(field.pixel_mm))
@@ -137,21 +143,25 @@ def laid(
     kernel = np.outer(profile, profile)
     pen_px = field.pen_mm / pixel
     least = pays * pen_px / (np.sqrt(2 * np.pi) * blur)
-    top = float((missing * bed.weight).max(initial=0.0))
+    weight = bed.weight.astype(np.float64)
+    longest = np.full(missing.shape, LONGEST_PENS * pen_px)
+    if bed.longest_pens is not None:
+        longest = np.minimum(longest, bed.longest_pens * pen_px)
+        # In its middle, a short stroke reduces the missing ink by so much less than an endless one.
+        weight /= special.erf(longest / (2 * np.sqrt(2) * blur))
+    top = float((missing * weight).max(initial=0.0))
     if top <= least:
         return []
     levels = np.geomspace(top * 0.97, least, LEVELS)
     ends = np.zeros(1 + missing.size // 20, dtype=np.int64)
     points = np.zeros((missing.size, 2))
-    weight = bed.weight.astype(np.float64)
     count = used = 0
     room = min(len(points), int(min(ink_high_mm / pixel, len(points))))
     for number, level in enumerate(levels):
         report("laying strokes", number / LEVELS)
         count, used = _lay(
             missing, ink, kernel / kernel.sum(), bed.cosine, bed.sine, weight, level, GOES_ON * least,
-            int(np.ceil(bed.least_pens * pen_px)), int(LONGEST_PENS * pen_px), pen_px / 2, ends, points, count,
-            used, room,
+            bed.least_pens * pen_px, longest, pen_px / 2, ends, points, count, used, room,
         )  # fmt: skip
     lines = [smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm for i in range(count)]
     size = [field.width_mm, field.height_mm]
@@ -161,15 +171,15 @@ def laid(
 @compiled
 def _lay(
     missing: Points, ink: NDArray[np.bool_], kernel: Points, cosine: Points, sine: Points, weight: Points, level: float,
-    goes_on: float, shortest: int, longest: int, radius: float, ends: NDArray[np.int64], points: Points, count: int,
-    used: int, room: int,
+    goes_on: float, shortest: float, longest: Points, radius: float, ends: NDArray[np.int64], points: Points,
+    count: int, used: int, room: int,
 ) -> tuple[int, int]:  # fmt: skip  # pragma: no cover
     """Lay strokes wherever weight times missing ink exceeds ``level``; returns the number of strokes and of points.
 
     Points are stored in ``points``, one per pixel; stroke i ends at ``ends[i + 1]``.
     """
     rows, columns = missing.shape
-    ahead, back = np.zeros((longest, 2)), np.zeros((longest, 2))
+    ahead, back = np.zeros((int(longest.max() / 2), 2)), np.zeros((int(longest.max() / 2), 2))
     for row in range(1, rows - 1, 2):
         for column in range(1, columns - 1, 2):
             if missing[row, column] * weight[row, column] < level:
@@ -184,9 +194,10 @@ def _lay(
                 if best_i == i and best_j == j:
                     break
                 i, j = best_i, best_j
-            n_ahead = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, 0.0, goes_on, ahead)
-            n_back = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, np.pi, goes_on, back)
-            if n_ahead + n_back + 1 < shortest:
+            half = int(longest[i, j] / 2)
+            n_ahead = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, 0.0, goes_on, ahead[:half])
+            n_back = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, np.pi, goes_on, back[:half])
+            if n_ahead + n_back + 1 < min(shortest, SHORTER * longest[i, j]):
                 continue
             if used + n_ahead + n_back + 1 > room or count + 2 > len(ends):
                 return count, used

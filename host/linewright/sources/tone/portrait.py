@@ -1,8 +1,8 @@
 """Portraits: head and shoulders framed, the background left out, and most strokes in the face.
 
 The person's tones are evened out and drawn as strokes that follow the form (`laying`) and lie evenly in the head
-(`settling`): hair in strands, eyelids, brows and lips as separate lines, cheeks as a few light strokes. The face comes
-first and in the finest strokes; clothes are only suggested. Faces of few pen widths are drawn by `small_faces`.
+(`settling`): hair in strands, eyelids, brows and lips as separate lines, pale skin in dashes. The face comes first and
+in the finest strokes; clothes are only suggested. Faces of few pen widths are drawn by `small_faces`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.laying import laid_by_lenses
+from linewright.sources.tone.laying import LONGEST_PENS, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN
 from linewright.sources.tone.small_faces import drawn as small_drawn
 from linewright.sources.tone.small_faces import features
@@ -74,6 +74,24 @@ SQUARE_PENS: Final = 30.0
 """Side of the squares in which strokes are ranked when some are left out. The decision depends equally on the rank
 among all strokes and on the rank within a square. With the first only, clothes, which come last, become a hole; with
 the second only, the face thins out like its surroundings (seen on two portraits with 60 and 35 % of their lines)."""
+
+FINE: Final = 0.75
+"""Blur for comparing strokes and target, relative to other photographs: finer strokes separate lids, pupils and lips.
+Not where all faces are small, nor with a background, whose pale walls need broad passes."""
+
+DASH_PENS: Final = 2.0
+PALE: Final = 0.25
+GROWS: Final = 3.0
+"""Pale skin is drawn in dashes, as in engravings, because long lines far apart look like wrinkles: the length of a
+dash, the coverage up to which strokes are so short, and the power of the coverage by which they become longer above
+it."""
+
+DASHES: Final = 1000.0
+"""About how many dashes a picture has at most. Each costs a pen lift, 0.3 s on the default rig; if there would be more,
+strokes become longer from a lower coverage on."""
+
+TONE_PENS: Final = 1.0
+"""Blur of that coverage."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,6 +251,10 @@ class Portrait(Strokes):
         strokes: list[Points] = [np.clip(middle * field.pixel_mm, 0.0, size_mm) for middle in middles]
         widest = max((face.width for face in sitter.shown), default=0.0) * pixel
         ground = bed(field, sitter.weight * (1 - inside), sitter.head, face_mm=widest)
+        if len(small) < len(sitter.shown):
+            fine = 1.0 if sitter.person is None else FINE
+            long = longest_pens(ground.field, sitter.head)
+            ground = replace(ground, blur_mm=fine * ground.blur_mm, longest_pens=long)
         most = max(self.ink_m * 1000, most_mm(field))
         strokes += laid_by_lenses(ground, report, already=strokes, ink_high_mm=most)
         strokes = edges(sitter, strokes, field.pen_mm) + strokes
@@ -241,6 +263,20 @@ class Portrait(Strokes):
         long_mm = np.array([float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes])
         kept_mm = self.kept * min(float(long_mm.sum()), self.ink_m * 1000 or np.inf)
         return thinned(strokes, long_mm, kept_mm, SQUARE_PENS * field.pen_mm)
+
+
+def longest_pens(field: Field, head: Floats32) -> Floats32:
+    """(h, w) length of the longest stroke at each place: short in the pale places of heads."""
+    tone = blurred(field.coverage, TONE_PENS * field.pen_mm / float(np.mean(field.pixel_mm)))
+    on_head = head > 0.5
+
+    def long(pale: float) -> Floats32:
+        return np.asarray(DASH_PENS * np.maximum(1.0, tone / np.float32(pale)) ** GROWS, dtype=np.float32)
+
+    pixel_pens2 = float(np.prod(field.pixel_mm)) / field.pen_mm**2
+    count = float((tone / long(PALE))[on_head].sum()) * pixel_pens2  # the tone is the length of lines per area, in pens
+    pale = PALE * min(1.0, DASHES / max(1.0, count)) ** (1 / GROWS)
+    return np.where(on_head, np.minimum(long(pale), LONGEST_PENS), np.float32(LONGEST_PENS))
 
 
 def thinned(strokes: list[Points], long_mm: Points, kept_mm: float, square_mm: float) -> list[Points]:
