@@ -47,8 +47,9 @@ FIRST_ROUNDS: Final = 8
 """Iterations of each kernel that slow down single places; later ones slow down the whole stretch."""
 
 AT_ONCE: Final = 20_000
-"""Vertices planned at a time, to bound memory (15 to 20 kB each, at 30 samples a vertex); a longer stroke is not
-divided. Smaller parts take longer: their last iterations have few stretches."""
+"""Vertices planned at a time, to save memory: 15 to 20 kB each, at 30 samples a vertex, but many times as much where a
+plan is slowed down a lot. A longer stroke is not divided. Smaller parts take longer: their last iterations have few
+stretches."""
 
 PASSES: Final = 8
 """Most iterations of checking strokes as their ramps play them; only strokes beyond the limit are planned again."""
