@@ -16,6 +16,7 @@ reads, unstuffs and checks like all others, and then drops.
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 from dataclasses import replace
@@ -88,24 +89,27 @@ def main() -> int:
     from linewright.run import course
 
     class BusyLink(EmulatedLink):
-        """One with other frames between those of the session, `beside_hz` bytes a second."""
+        """One with other frames between those of the session, `beside_hz` bytes a second from `begin` on."""
 
         def __init__(self) -> None:
             super().__init__(machine)
-            self.sent = 0
-            self._begun_us = machine.now_us
+            self._sent = 0
+            self._begun_us = math.inf
             self._frame_beside = write_frame(messages.MOVES, 0, 0x5A5A, bytes(range(1, 256))[: messages.PAYLOAD])
+
+        def begin(self) -> None:
+            self._begun_us = machine.now_us
 
         def read(self, most: int, timeout_s: float) -> bytes:
             """See `EmulatedLink.read`."""
             until_us = machine.now_us + timeout_s * 1e6
             while True:
-                while beside_hz and self.sent < beside_hz * (machine.now_us - self._begun_us) / 1e6:
+                while self._sent < beside_hz * (machine.now_us - self._begun_us) / 1e6:
                     machine.send(self._frame_beside)
-                    self.sent += len(self._frame_beside)
+                    self._sent += len(self._frame_beside)
                 left_s = (until_us - machine.now_us) / 1e6
                 data = super().read(most, min(max(left_s, 0.0), 0.002))
-                if data or left_s <= 0:
+                if data or left_s < 1e-6:
                     return data
 
     words = sys.argv[1:]
@@ -122,12 +126,14 @@ def main() -> int:
             patch.setitem(boards.BOARDS, name, replace(board, ramps_hz=np.inf))
         for chord_mm, speed_mm_s in asked or SPIRALS:
             of = rig(speed_mm_s)
-            session = Session(BusyLink() if beside_hz else EmulatedLink(machine), of)
+            link = BusyLink()
+            session = Session(link, of)
             session.greet()
             if session.fresh_report()["state"] != messages.READY:
                 session.home()
             if waits:
                 machine.wait_for_flash()
+            link.begin()
             program = spiral(chord_mm, speed_mm_s, of)
             seen: list[tuple[int, int, int]] = []
 

@@ -14,6 +14,9 @@ from linewire.endpoint import Endpoint, copy_bytes
 from linewire.framing import HEADER
 
 _CHUNK = const(512)
+# With so many bytes read, a turn reads no more, so that a flood cannot keep the loop from feeding the player. They take
+# about 9 ms; what is left wakes the loop at once.
+_ENOUGH_BYTES = const(1024)
 # Records per turn: as many as a usual frame has. A frame of the smallest records has 632; decoding all of these at once
 # would delay the player.
 _BATCH = const(96)
@@ -72,15 +75,7 @@ class Server:
     def receive(self, now_us):
         """Receive bytes and act on messages; True if the host has been heard."""
         endpoint = self.endpoint
-        heard = False
-        n = self._port.read_into(self._chunk)
-        while n:
-            self._stir = True
-            endpoint.receive(self._chunk, now_us, n)
-            n = self._port.read_into(self._chunk)
-            if endpoint.silence_us(now_us) == 0:
-                heard = True
-                self._probing = False
+        heard = self._read(now_us)
         if endpoint.openings != self._openings:
             self._openings = endpoint.openings
             self._outbox.clear()
@@ -108,6 +103,23 @@ class Server:
                 self._read_moves()
             self._more = True
             break
+        return heard
+
+    def _read(self, now_us):
+        """Pass received bytes to the endpoint; True if the host has been heard."""
+        endpoint = self.endpoint
+        heard = False
+        read = 0
+        while read < _ENOUGH_BYTES:
+            n = self._port.read_into(self._chunk)
+            if n == 0:
+                break
+            read += n
+            self._stir = True
+            endpoint.receive(self._chunk, now_us, n)
+            if endpoint.silence_us(now_us) == 0:
+                heard = True
+                self._probing = False
         return heard
 
     @micropython.native

@@ -676,6 +676,19 @@ def test_many_bytes_are_taken_in_at_once(rig):
     assert rig.board.asked == [("set_pace", i) for i in range(8)]
 
 
+def test_a_flood_of_bytes_does_not_keep_the_loop(rig, monkeypatch):
+    """Zeros between frames have no meaning; they come faster than they can be read."""
+    asked = []
+
+    def read_into(buffer: bytearray) -> int:
+        asked.append(len(buffer))
+        return len(buffer) if len(asked) < 99 else 0
+
+    monkeypatch.setattr(rig.port, "read_into", read_into)
+    rig.server.receive(rig.port.us)
+    assert len(asked) == 2
+
+
 def test_what_the_host_owes(drawing):
     """An answer to a question, an acknowledgement, or records for which there is room for more than a frame."""
     it, board, queue = drawing.server, drawing.board, drawing.board.feeder
