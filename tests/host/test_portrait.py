@@ -24,6 +24,7 @@ from linewright.sources.faces import Face
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.tone import dabs, flow, small_faces
+from linewright.sources.tone import portrait as portraits
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import LONGEST_PENS, Bed, laid, laid_by_lenses
@@ -387,13 +388,24 @@ def test_pale_skin_is_dashes_and_dark_skin_and_clothes_are_lines():
     assert (long[60:] == LONGEST_PENS).all()
 
 
-def test_a_large_face_has_as_many_dashes_as_time_allows():
+@pytest.mark.parametrize("dashes", [DASHES, DASHES / 2])
+def test_a_large_face_has_as_many_dashes_as_time_allows(dashes):
     coverage = np.full((500, 400), 0.3, dtype=np.float32)
     field = Field(coverage, 100.0, 125.0, 0.5)
-    long = longest_pens(field, np.ones_like(coverage))
+    long = longest_pens(field, np.ones_like(coverage), dashes)
     count = float((coverage / long).sum()) * 0.25**2 / 0.5**2  # pixels and pens in mm
-    assert count == pytest.approx(DASHES, rel=0.05)
-    assert DASH_PENS < long.max() < 10 * DASH_PENS
+    assert count == pytest.approx(dashes, rel=0.05)
+    assert DASH_PENS < long.max() < 20 * DASH_PENS
+
+
+def test_a_portrait_with_fewer_lines_has_far_fewer_dashes(monkeypatch):
+    """Each dash costs a pen lift, so in little time lines say more."""
+    asked = []
+    monkeypatch.setattr(portraits, "longest_pens", lambda *values: (asked.append(values[-1]), longest_pens(*values))[1])
+    for words in ("portrait", "portrait:kept=0.5"):
+        portrait.__wrapped__(words)
+    assert asked[0] == DASHES
+    assert asked[1] < 0.5**3 * DASHES
 
 
 def uneven(gaps_mm: np.ndarray, side_mm: float = 24.0) -> list[Points]:

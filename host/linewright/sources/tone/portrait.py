@@ -90,6 +90,10 @@ DASHES: Final = 1000.0
 """About how many dashes a picture has at most. Each costs a pen lift, 0.3 s on the default rig; if there would be more,
 strokes become longer from a lower coverage on."""
 
+FEWER: Final = 4
+"""Power of the share of lines that is kept, by which dashes become fewer: in little time they cost more than they
+show."""
+
 TONE_PENS: Final = 1.0
 """Blur of that coverage."""
 
@@ -253,7 +257,7 @@ class Portrait(Strokes):
         ground = bed(field, sitter.weight * (1 - inside), sitter.head, face_mm=widest)
         if len(small) < len(sitter.shown):
             fine = 1.0 if sitter.person is None else FINE
-            long = longest_pens(ground.field, sitter.head)
+            long = longest_pens(ground.field, sitter.head, DASHES * self.kept**FEWER)
             ground = replace(ground, blur_mm=fine * ground.blur_mm, longest_pens=long)
         most = max(self.ink_m * 1000, most_mm(field))
         strokes += laid_by_lenses(ground, report, already=strokes, ink_high_mm=most)
@@ -265,8 +269,8 @@ class Portrait(Strokes):
         return thinned(strokes, long_mm, kept_mm, SQUARE_PENS * field.pen_mm)
 
 
-def longest_pens(field: Field, head: Floats32) -> Floats32:
-    """(h, w) length of the longest stroke at each place: short in the pale places of heads."""
+def longest_pens(field: Field, head: Floats32, dashes: float = DASHES) -> Floats32:
+    """(h, w) length of the longest stroke at each place: short in pale places of heads, for about so many dashes."""
     tone = blurred(field.coverage, TONE_PENS * field.pen_mm / float(np.mean(field.pixel_mm)))
     on_head = head > 0.5
 
@@ -275,7 +279,7 @@ def longest_pens(field: Field, head: Floats32) -> Floats32:
 
     pixel_pens2 = float(np.prod(field.pixel_mm)) / field.pen_mm**2
     count = float((tone / long(PALE))[on_head].sum()) * pixel_pens2  # the tone is the length of lines per area, in pens
-    pale = PALE * min(1.0, DASHES / max(1.0, count)) ** (1 / GROWS)
+    pale = PALE * min(1.0, dashes / max(1.0, count)) ** (1 / GROWS)
     return np.where(on_head, np.minimum(long(pale), LONGEST_PENS), np.float32(LONGEST_PENS))
 
 
