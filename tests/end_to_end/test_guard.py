@@ -54,7 +54,7 @@ def stand_still(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
     """One turn of the loop takes longer than the player's queued work."""
     pause, board = rig.board.port.pause, rig.board
 
-    def late(max_us: int, expecting: int) -> None:
+    def late(max_us: int, expecting: int, _spare_us: int) -> None:
         rig.board.port.pause = pause
         for _ in range(20):
             pause(20_000, expecting)
