@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from linewright.cli import option_groups, options, output, target
+from linewright.cli import next_steps, option_groups, options, output, target
 from linewright.cli.option_groups import SheetOptions
 
 if TYPE_CHECKING:
@@ -122,23 +121,22 @@ def compare(
     )
     if why:
         output.say(f"recommended (the star on the sheet): {entries[0].method} ({why})")
-    where = _where(rig_file, sheet, landscape, margin_mm)
+    same_sheet = _sheet_options(sheet, landscape, margin_mm)
     output.say("to draw one of them as shown:")
     for entry in entries:
         if entry.picture is not None:
-            output.say(f"  linewright draw {shlex.quote(photo)} --as {shlex.quote(entry.method)}{where}")
+            output.say(f"  {next_steps.command('draw', photo, '--as', entry.method, *same_sheet)}")
     output.say(str(sheet_file))
 
 
-def _where(rig_file: Path | None, sheet: str | None, landscape: bool | None, margin_mm: float | None) -> str:
-    """The options of a command that takes the same machine and sheet."""
-    words = []
-    for name, value in (("--rig", rig_file), ("--sheet", sheet), ("--margin", margin_mm)):
-        if value is not None:
-            words += [name, f"{value:g}" if isinstance(value, float) else str(value)]
+def _sheet_options(sheet: str | None, landscape: bool | None, margin_mm: float | None) -> list[str]:
+    """The words of a command that takes the same sheet."""
+    words = [] if sheet is None else ["--sheet", sheet]
+    if margin_mm is not None:
+        words += ["--margin", f"{margin_mm:g}"]
     if landscape is not None:
         words.append("--landscape" if landscape else "--portrait")
-    return "".join(f" {shlex.quote(word)}" for word in words)
+    return words
 
 
 def _figures(entry: object) -> dict[str, object]:
