@@ -510,7 +510,7 @@ def test_edges_are_found_at_any_size_of_the_picture(width_mm, height_mm):
 def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():
     taken = Photograph(astronaut())
     assert choice.choose(taken, A5).method == "portrait"
-    assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method == "cross-hatching:form=1"
+    assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method == "strokes"
 
 
 def test_dark_clothes_stay_apart_and_are_not_black(monkeypatch):

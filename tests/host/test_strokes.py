@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from host.photographs import layer
+from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.strokes import Strokes
 
 
@@ -26,3 +27,15 @@ def test_strokes_of_rings_run_around_their_centre(pixels):
     assert long_mm[inner].sum() > 500.0
     # Random directions give 2 / pi.
     assert np.average(radial, weights=long_mm[inner]) < 0.16
+
+
+@pytest.mark.parametrize("size_mm", [(60.0, 40.0), (90.0, 60.0)])
+def test_no_ink_is_laid_twice_and_none_is_missing_in_pale_places(size_mm):
+    """At the border of a dark place, one stroke came again and again until the ink for the others was used up."""
+    cover = np.repeat(np.linspace(1.0, 0.0, 80)[:, None], 120, axis=1)
+    strokes = Strokes().strokes(layer(cover, *size_mm, 0.5))
+    long_mm = sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes)
+    ink = inked(strokes, size_mm, pen_mm=0.5, pixel_mm=0.1)
+    assert long_mm * 0.5 < 1.15 * ink.sum() * 0.1**2
+    bands = ink.reshape(8, -1).mean(axis=1)
+    assert bands == pytest.approx(np.linspace(15, 1, 8) / 16, abs=0.12)

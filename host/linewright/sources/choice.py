@@ -30,10 +30,6 @@ TAKES: Final = "auto takes "
 PORTRAIT: Final = "portrait"
 """The method that prepares photographs in its own way."""
 
-STROKES_PENS: Final = 120.0
-"""Shorter side of a photograph in pens from which strokes along the form are chosen; on smaller ones they leave pale
-tones bare."""
-
 FACE_PENS: Final = 14.0
 """Width of a face, in pens, above which a portrait shows more of it than tones do: eyes and mouth are then two pens
 high. Found by trial on groups."""
@@ -198,10 +194,7 @@ def choose(taken: Photograph, wish: Wish, framing: Preparation | None = None) ->
             return MethodChoice(PORTRAIT, f"there {what} {pens:.0f} pens wide on the sheet")
     if flat > FLAT_SHARE:
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
-    tones = "a photograph without a large face: its tones change from place to place"
-    if min(wish.fitted_mm(whole.shape[1], whole.shape[0])) < STROKES_PENS * wish.one_pen_mm():
-        return MethodChoice("cross-hatching:form=1", f"{tones}, and it is small on the sheet")
-    return MethodChoice("strokes", tones)
+    return MethodChoice("strokes", "a photograph without a large face: its tones change from place to place")
 
 
 def _smaller(rgb: Floats32) -> Floats32:

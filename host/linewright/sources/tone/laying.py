@@ -140,7 +140,11 @@ def laid(
     reach = int(np.ceil(3 * blur))
     offsets = np.arange(-reach, reach + 1)
     profile = np.exp(-(offsets**2) / (2 * blur**2))
+    profile /= profile.sum()
     kernel = np.outer(profile, profile)
+    # The target's blur continues the picture beyond its border. Ink ends there: what a place loses by that is made up.
+    down, across = (np.convolve(np.ones(n), profile)[reach : reach + n] for n in missing.shape)
+    gain = 1 / np.outer(down, across)
     pen_px = field.pen_mm / pixel
     least = pays * pen_px / (np.sqrt(2 * np.pi) * blur)
     weight = bed.weight.astype(np.float64)
@@ -160,7 +164,7 @@ def laid(
     for number, level in enumerate(levels):
         report("laying strokes", number / LEVELS)
         count, used = _lay(
-            missing, ink, kernel / kernel.sum(), bed.cosine, bed.sine, weight, level, GOES_ON * least,
+            missing, ink, kernel, gain, bed.cosine, bed.sine, weight, level, GOES_ON * least,
             bed.least_pens * pen_px, longest, pen_px / 2, ends, points, count, used, room,
         )  # fmt: skip
     lines = [smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm for i in range(count)]
@@ -170,9 +174,9 @@ def laid(
 
 @compiled
 def _lay(
-    missing: Points, ink: NDArray[np.bool_], kernel: Points, cosine: Points, sine: Points, weight: Points, level: float,
-    goes_on: float, shortest: float, longest: Points, radius: float, ends: NDArray[np.int64], points: Points,
-    count: int, used: int, room: int,
+    missing: Points, ink: NDArray[np.bool_], kernel: Points, gain: Points, cosine: Points, sine: Points, weight: Points,
+    level: float, goes_on: float, shortest: float, longest: Points, radius: float, ends: NDArray[np.int64],
+    points: Points, count: int, used: int, room: int,
 ) -> tuple[int, int]:  # fmt: skip  # pragma: no cover
     """Lay strokes wherever weight times missing ink exceeds ``level``; returns the number of strokes and of points.
 
@@ -201,18 +205,19 @@ def _lay(
                 continue
             if used + n_ahead + n_back + 1 > room or count + 2 > len(ends):
                 return count, used
-            begin = used
+            end = used
             for k in range(n_back):
-                points[used] = back[n_back - 1 - k]
-                used += 1
-            points[used, 0], points[used, 1] = j + 0.5, i + 0.5
-            used += 1
+                points[end] = back[n_back - 1 - k]
+                end += 1
+            points[end, 0], points[end, 1] = j + 0.5, i + 0.5
+            end += 1
             for k in range(n_ahead):
-                points[used] = ahead[k]
-                used += 1
+                points[end] = ahead[k]
+                end += 1
+            if not _ink(missing, ink, kernel, gain, points[used:end], radius):
+                continue  # it lies on other strokes
             count += 1
-            ends[count] = used
-            _ink(missing, ink, kernel, points[begin:used], radius)
+            ends[count] = used = end
     return count, used
 
 
@@ -258,11 +263,11 @@ def _follow(
 
 @compiled
 def _ink(
-    missing: Points, ink: NDArray[np.bool_], kernel: Points, line: Points, radius: float
-) -> None:  # pragma: no cover
-    """Ink a line, and subtract newly covered paper from the missing ink."""
+    missing: Points, ink: NDArray[np.bool_], kernel: Points, gain: Points, line: Points, radius: float
+) -> int:  # pragma: no cover
+    """Ink a line, and subtract newly covered paper from the missing ink, times ``gain``; returns its pixels."""
     rows, columns = missing.shape
-    reach = kernel.shape[0] // 2
+    reach, new = kernel.shape[0] // 2, 0
     for p in range(len(line)):
         x, y = line[p, 0], line[p, 1]
         for i in range(max(0, int(y - radius - 1)), min(rows, int(y + radius + 2))):
@@ -270,6 +275,8 @@ def _ink(
                 if ink[i, j] or (i + 0.5 - y) ** 2 + (j + 0.5 - x) ** 2 > radius * radius:
                     continue
                 ink[i, j] = True
+                new += 1
                 for u in range(max(0, i - reach), min(rows, i + reach + 1)):
                     for v in range(max(0, j - reach), min(columns, j + reach + 1)):
-                        missing[u, v] -= kernel[u - i + reach, v - j + reach]
+                        missing[u, v] -= gain[u, v] * kernel[u - i + reach, v - j + reach]
+    return new
